@@ -1,0 +1,1 @@
+"""One third-party package each: cameras, pose model, sound, screen."""

@@ -1,0 +1,153 @@
+"""The frozen records that flow from a camera picture to a cue.
+
+``Frame -> Pose | None -> Measures -> PhaseState -> tuple[Cue, ...] -> Step``; every record
+carries ``t_s``, stamped once when the picture was read. Signs, here and everywhere: turn is
+positive away from the target, lateral is positive away from the target, vertical is positive
+up, and zero is the player's own setup. A reading not made is None, never 0.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import Enum
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+class Handed(str, Enum):
+    """Which way the player swings. A right-hander's target is to the player's left."""
+
+    RIGHT = "right"
+    LEFT = "left"
+
+
+class Phase(str, Enum):
+    """Where in a rep the player is. The legal moves are in ``phases.MOVES``."""
+
+    NOBODY = "nobody"
+    WAITING = "waiting"
+    SETUP = "setup"
+    TAKEAWAY = "takeaway"
+    BACKSWING = "backswing"
+    TOP = "top"
+    AFTER = "after"
+
+
+class CueKind(str, Enum):
+    """What a cue means; each kind has its own tone."""
+
+    TURN_REACHED = "turn_reached"
+    HEAD_OUT = "head_out"
+    HIPS_OUT = "hips_out"
+
+
+class Side(str, Enum):
+    """Where a drift went: away from the target, toward it, up or down."""
+
+    AWAY = "away"
+    TOWARD = "toward"
+    UP = "up"
+    DOWN = "down"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Frame:
+    """One picture of one camera, not mirrored."""
+
+    t_s: float  #: seconds on the source's clock, stamped when the read returned; increasing
+    index: int  #: counts every picture read from the source, also those nobody looked at
+    image_rgb: NDArray[np.uint8]  #: (height, width, 3)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Pose:
+    """The 33 body points of one player in one picture (order: ``landmarks.Landmark``)."""
+
+    t_s: float  #: the frame's time
+    size_wh: tuple[int, int]  #: picture width and height in pixels
+    image_px: NDArray[np.float64]  #: (33, 2) x right, y down, in the unmirrored picture
+    depth_px: NDArray[np.float64]  #: (33,) depth from mid-hip, smaller is nearer, pixel scale
+    world_m: NDArray[np.float64]  #: (33, 3) metres from mid-hip; x right, y down, z from camera
+    visibility: NDArray[np.float64]  #: (33,) 0..1; near 1 even for hidden points: do not trust
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measures:
+    """What one pose says about the swing, against the player's own setup.
+
+    Before a setup is known every field that needs one is None.
+    """
+
+    t_s: float
+    shoulder_turn_deg: float | None = None  #: shoulder line, 0 at setup, + away from target
+    hip_turn_deg: float | None = None  #: hip line, 0 at setup, + away from target
+    head_lateral_cm: float | None = None  #: + away from target
+    head_vertical_cm: float | None = None  #: + up
+    hip_lateral_cm: float | None = None  #: mid-hip, + away from target
+    chest_pitch_deg: float | None = None  #: change of the chest's lean, + facing up
+    hand_lateral_cm: float | None = None  #: mid-wrist from its setup place, + away from target
+    hand_height_cm: float | None = None  #: mid-wrist above its setup place, + up
+    hand_arc_deg: float | None = None  #: hands about mid-shoulder at setup; 0 there, + away
+    hand_speed_cm_s: float | None = None  #: mid-wrist speed in the picture plane, >= 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cue:
+    """One thing to tell the player, decided as soon as the pose that shows it was read."""
+
+    kind: CueKind
+    side: Side | None  #: where a drift went; None for the turn
+    strength: float  #: 0..1, how far past the limit (1 at twice the tolerance or more)
+    t_s: float  #: the measured time it stands for (crossing found between two readings)
+    decided_t_s: float  #: time of the pose that decided it; never before ``t_s``
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PhaseChange:
+    """A move from one phase to the next."""
+
+    phase: Phase  #: the phase entered
+    t_s: float  #: when it began, back-dated where the evidence comes later
+    decided_t_s: float  #: time of the pose that decided it
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rep:
+    """One backswing from setup to the end of its top.
+
+    ``complete`` is True when setup, takeaway and both ends of the top were seen.
+    """
+
+    number: int  #: 1, 2, ... in this session
+    setup_t_s: float
+    takeaway_t_s: float
+    top_t_s: float | None = None  #: hands arrive
+    top_end_t_s: float | None = None  #: hands leave
+    complete: bool = False
+    at_top: Measures | None = None  #: median over the top
+    max_shoulder_turn_deg: float | None = None
+    max_head_lateral_cm: float | None = None  #: signed value of the largest size
+    max_head_vertical_cm: float | None = None  #: signed value of the largest size
+    max_hip_lateral_cm: float | None = None  #: signed value of the largest size
+    cues: tuple[Cue, ...] = ()
+
+    @property
+    def backswing_s(self) -> float | None:
+        """Seconds from takeaway to top; None when no top was seen."""
+        return None if self.top_t_s is None else self.top_t_s - self.takeaway_t_s
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Step:
+    """Everything one pose led to: what is drawn, played, traced and tested."""
+
+    t_s: float
+    pose: Pose | None  #: the smoothed pose, for drawing; None when nobody was read
+    measures: Measures
+    phase: Phase
+    changes: tuple[PhaseChange, ...] = ()  #: moves decided at this step
+    cues: tuple[Cue, ...] = ()  #: cues decided at this step
+    rep: Rep | None = None  #: a rep that ended at this step
+    reps: int = 0  #: complete reps so far
+    notices: tuple[str, ...] = field(default=())  #: plain words for the player

@@ -1,0 +1,32 @@
+"""Errors a person can act on: each says what happened, what was wanted, what to try."""
+
+
+class TrainerError(Exception):
+    """Base of every error this program raises on purpose.
+
+    The message has three parts: what happened, what was wanted, what to try.
+    """
+
+
+class CameraError(TrainerError):
+    """A camera, network camera or video file could not be read."""
+
+
+class PoseError(TrainerError):
+    """The pose model could not be fetched, loaded or run."""
+
+
+class SoundError(TrainerError):
+    """A sound device or sound file could not be used."""
+
+
+class ScreenError(TrainerError):
+    """No window could be opened or drawn."""
+
+
+class SettingsError(TrainerError):
+    """An option or a settings file holds something that cannot be used."""
+
+
+class TraceError(TrainerError):
+    """A pose trace is not one, is of another schema, or is damaged."""

@@ -1,0 +1,136 @@
+"""What the app needs from the outside world, as protocols the adapters fill."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from trainer.core.records import Cue, Frame, Pose, Rep, Step
+
+
+class SourceState(str, Enum):
+    """How a picture source is doing."""
+
+    STARTING = "starting"
+    RUNNING = "running"
+    STALLED = "stalled"  #: open, but no picture for more than a second
+    LOST = "lost"  #: closed by itself; being opened again
+    ENDED = "ended"  #: a clip came to its end; no more will come
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SourceStatus:
+    """A snapshot of a picture source, for the screen and for doctor."""
+
+    state: SourceState
+    text: str  #: plain words for the player; empty while all is well
+    size_wh: tuple[int, int] | None  #: None until the first picture
+    measured_fps: float | None  #: over about the last second; None until known
+    dropped: int  #: pictures read but replaced by a newer one before anyone took them
+
+
+class FrameSource(Protocol):
+    """Pictures of one camera, network camera or clip; the newest wins.
+
+    ``open``, ``get`` and ``close`` are called from one thread; reading runs in the source's own.
+    """
+
+    name: str  #: what to call it in messages: "camera 0", the URL, the file name
+
+    def open(self) -> None:
+        """Open and start reading. Raises CameraError when it cannot be opened at all."""
+
+    def get(self, timeout_s: float) -> Frame | None:
+        """Return the newest picture not yet handed out, or None if none came in time.
+
+        Never raises for a lost or stalled camera: ``status`` says so and reading goes on trying.
+        """
+
+    def status(self) -> SourceStatus:
+        """Return how the source is doing now. Any thread may call it."""
+
+    def close(self) -> None:
+        """Stop reading and let the device go. Safe to call twice."""
+
+
+class PoseEstimator(Protocol):
+    """Finds the player in a frame. Called from the pose thread only."""
+
+    def estimate(self, frame: Frame) -> Pose | None:
+        """Return the player's pose with ``frame.t_s`` kept, or None when nobody plausible is seen.
+
+        Raises PoseError if the model fails; an empty room is not a failure.
+        """
+
+    def notice(self) -> str:
+        """Return plain words about who is followed ("two people: ..."), or an empty string."""
+
+    def close(self) -> None:
+        """Free the model. Safe to call twice."""
+
+
+class Sounder(Protocol):
+    """Plays cues. ``play`` returns at once and never raises."""
+
+    name: str  #: "pygame", "simpleaudio" or "no sound"
+    audible: bool  #: False for the silent one, and the screen says "no sound"
+
+    def play(self, cue: Cue, *, pan: float = 0.0) -> None:
+        """Start the tone of ``cue``. ``pan`` is -1 (listener's left) to +1 (right)."""
+
+    def close(self) -> None:
+        """Let the device go. Safe to call twice."""
+
+
+class KeyAction(str, Enum):
+    """What the player asked for with a key, a click or the window's close button."""
+
+    QUIT = "quit"
+    FULL_SCREEN = "full_screen"
+    NEW_SETUP = "new_setup"  #: forget the setup and look for a new one
+    SWITCH_HANDED = "switch_handed"
+    MUTE = "mute"
+    PAIN = "pain"  #: the player felt pain: no cue asks for turn any more this session
+    HELP = "help"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class View:
+    """All that one drawing shows. Made by the app; the screen only draws it."""
+
+    image_rgb: NDArray[np.uint8] | None  #: newest picture, not mirrored; None before the first
+    step: Step | None  #: newest step; None before the first
+    handed_left: bool
+    target_deg: float
+    turn_band_deg: float  #: half width of the band round the target
+    head_tol_cm: float
+    hip_tol_cm: float
+    reps: int
+    last_rep: Rep | None
+    last_rep_words: tuple[str, ...]  #: the verdict in one short line, then details
+    notices: tuple[str, ...]  #: status lines: camera lost, two people, no sound, ...
+    pain: bool
+    muted: bool
+    cue_delay_ms: float | None  #: picture stamp to cue decision, median of the last seconds
+    fps: float | None  #: poses a second
+    dropped: int
+    caution: bool  #: show the safety caution
+
+
+class Screen(Protocol):
+    """The window. Every call comes from the main thread."""
+
+    name: str  #: "window" or "no screen"
+
+    def show(self, view: View) -> None:
+        """Draw ``view`` and bring it to the glass."""
+
+    def actions(self) -> tuple[KeyAction, ...]:
+        """Return what the player asked for since the last call."""
+
+    def close(self) -> None:
+        """Close the window. Safe to call twice."""
