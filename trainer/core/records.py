@@ -85,7 +85,7 @@ class Measures:
     head_lateral_cm: float | None = None  #: + away from target
     head_vertical_cm: float | None = None  #: + up
     hip_lateral_cm: float | None = None  #: mid-hip, + away from target
-    chest_pitch_deg: float | None = None  #: change of the chest's lean, + facing up
+    chest_pitch_deg: float | None = None  #: where the chest faces, + above the horizontal
     hand_lateral_cm: float | None = None  #: mid-wrist from its setup place, + away from target
     hand_height_cm: float | None = None  #: mid-wrist above its setup place, + up
     hand_arc_deg: float | None = None  #: hands about mid-shoulder at setup; 0 there, + away

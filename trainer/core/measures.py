@@ -1,0 +1,97 @@
+"""Pose + Reference -> Measures: one small function a measure.
+
+Head and hips come from picture points, never from world points: the world's origin rides on
+the hips, so in it the hips never move.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from trainer.core import geometry as geo
+from trainer.core.landmarks import Landmark
+from trainer.core.records import Measures, Pose
+from trainer.core.setup import Reference
+from trainer.core.turn import hip_turn_deg, shoulder_turn_deg
+
+FloatArray = NDArray[np.float64]
+
+
+def measure(pose: Pose | None, t_s: float, reference: Reference | None) -> Measures:
+    """Return what ``pose`` says against ``reference``; all None without either."""
+    if pose is None or reference is None:
+        return Measures(t_s=t_s)
+    head_lateral, head_vertical = head_drift_cm(pose, reference)
+    hand_lateral, hand_height = hand_place_cm(pose, reference)
+    return Measures(
+        t_s=t_s,
+        shoulder_turn_deg=shoulder_turn_deg(pose, reference),
+        hip_turn_deg=hip_turn_deg(pose, reference),
+        head_lateral_cm=head_lateral,
+        head_vertical_cm=head_vertical,
+        hip_lateral_cm=hip_drift_cm(pose, reference),
+        chest_pitch_deg=chest_pitch_deg(pose),
+        hand_lateral_cm=hand_lateral,
+        hand_height_cm=hand_height,
+        hand_arc_deg=hand_arc_deg(hand_lateral, hand_height, reference),
+    )
+
+
+def moved_cm(now_px: FloatArray, then_px: FloatArray, reference: Reference) -> tuple[float, float]:
+    """Return how far a picture point moved: (lateral, + away from target; vertical, + up)."""
+    dx, dy = (now_px - then_px) * reference.cm_per_px
+    return float(dx * geo.away_sign(reference.handed)), float(-dy)
+
+
+def head_drift_cm(pose: Pose, reference: Reference) -> tuple[float, float]:
+    """Return the head point's (lateral, vertical) drift in cm from setup."""
+    return moved_cm(geo.head_point(pose.image_px), geo.head_point(reference.image_px), reference)
+
+
+def hip_drift_cm(pose: Pose, reference: Reference) -> float:
+    """Return mid-hip's lateral drift in cm from setup, + away from the target."""
+    return moved_cm(geo.middle(pose.image_px, "hip"), reference.hip_px, reference)[0]
+
+
+def hand_place_cm(pose: Pose, reference: Reference) -> tuple[float, float]:
+    """Return mid-wrist's (lateral, height) in cm from its place at setup."""
+    return moved_cm(geo.middle(pose.image_px, "wrist"), reference.hand_px, reference)
+
+
+def hand_arc_deg(lateral_cm: float, height_cm: float, reference: Reference) -> float:
+    """Return how far the hands have swung about mid-shoulder at setup, in degrees.
+
+    0 at setup, + away from the target; about 90 with the lead arm level. Runs on past 180 for
+    hands that cross over the head, from -120 to 240.
+    """
+    to_hand = (reference.hand_px - reference.chest_px) * reference.cm_per_px
+    start_lateral = float(to_hand[0]) * geo.away_sign(reference.handed)
+    start_down = float(to_hand[1])
+    start = np.arctan2(start_lateral, start_down)
+    now = np.arctan2(start_lateral + lateral_cm, start_down - height_cm)
+    arc = geo.wrap_deg(float(np.degrees(now - start)))
+    return arc + 360.0 if arc < -120.0 else arc
+
+
+def hand_level(height_cm: float, reference: Reference) -> float:
+    """Return how high the hands are on the body at setup: 0 hip line, 1 shoulder line."""
+    hands_y = reference.hand_px[1] - height_cm / reference.cm_per_px
+    hips_y, shoulders_y = reference.hip_px[1], reference.chest_px[1]
+    return float((hips_y - hands_y) / (hips_y - shoulders_y))
+
+
+def chest_pitch_deg(pose: Pose) -> float | None:
+    """Return where the chest faces: degrees above (+) or below (-) the horizontal.
+
+    The chest's normal is shoulder line x trunk line of the world points. None when the two are
+    so nearly parallel that no plane is seen.
+    """
+    world = pose.world_m
+    across = world[Landmark.LEFT_SHOULDER] - world[Landmark.RIGHT_SHOULDER]
+    along = geo.middle(world, "shoulder") - geo.middle(world, "hip")
+    normal = np.cross(across, along)
+    length = float(np.linalg.norm(normal))
+    if length < 1e-3:
+        return None
+    return float(np.degrees(np.arcsin(-normal[1] / length)))

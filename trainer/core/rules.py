@@ -1,0 +1,86 @@
+"""Every limit and hold of the core, in seconds, centimetres and degrees.
+
+Each value is a design choice of ours unless a source stands beside it; all can be set in the
+player's settings file. docs/measures.md and docs/architecture.md say what they do.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from trainer.core.records import Handed
+from trainer.core.smoothing import OneEuroRules
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetupRules:
+    """When a player counts as standing still at address."""
+
+    still_s: float = 0.7  #: how long everything must stay put
+    window_s: float = 1.2  #: the reference is the median over at most this long
+    body_spread_cm: float = 2.5  #: hips and shoulders may wander this far in ``still_s``
+    hands_spread_cm: float = 3.5  #: and the hands this far
+    hands_apart_sw: float = 0.5  #: wrists at most this many shoulder widths apart
+    hands_aside_sw: float = 0.75  #: mid-wrist at most this far beside mid-hip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PhaseRules:
+    """When one phase gives way to the next."""
+
+    lost_s: float = 1.0  #: nobody read for this long means nobody is there
+    found_s: float = 0.1
+    takeaway_cm: float = 4.0  #: hands this far from setup, on the way to the trail side
+    takeaway_speed_cm_s: float = 4.0
+    takeaway_sure_cm: float = 12.0  #: from here on no speed is asked
+    takeaway_hold_s: float = 0.06
+    backswing_arc_deg: float = 45.0  #: hands about at hip height
+    returned_arc_deg: float = 20.0  #: back near setup without a top: no rep
+    low_top_height: float = 0.85  #: hands of a top at least here; 0 hip line, 1 shoulder line
+    high_top_height: float = 1.05  #: from here a short stop is a top
+    low_top_hold_s: float = 1.6  #: a stop below that is a checkpoint unless it lasts this long
+    high_top_hold_s: float = 0.12
+    top_speed_cm_s: float = 14.0  #: slower than this is a stop ...
+    top_speed_of_peak: float = 0.05  #: ... or slower than this share of the rep's peak speed
+    reversal_deg: float = 7.0  #: hands gone back this far along the arc: the top is over
+    leave_cm: float = 6.0  #: hands this far from their place at the top
+    go_on_deg: float = 9.0  #: hands gone on this far: it was a stop on the way, not the top
+    swing_s: float = 45.0  #: a backswing that lasts longer is given up
+    after_s: float = 0.4  #: hands low and calm this long end the rep
+    after_speed_cm_s: float = 40.0
+    after_max_s: float = 6.0
+    hands_apart_cm: float = 45.0  #: hands this far apart are not on a club
+    hands_apart_hold_s: float = 0.25
+    body_moved_cm: float = 14.0  #: shoulders or hips this far off at setup: no longer address
+    body_moved_hold_s: float = 0.2
+    walked_off_cm: float = 30.0  #: shoulders or hips this far off: walking, not swinging
+    wrong_way_arc_deg: float = -60.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CueRules:
+    """What is worth a cue."""
+
+    target_deg: float = 85.0
+    turn_band_deg: float = 5.0
+    head_tol_cm: float = 5.0
+    hip_tol_cm: float = 4.0
+    hips_strict: bool = False  #: True: hips must stay in tolerance all the way, not only at the top
+    rearm: float = 0.7  #: back inside this share of the tolerance arms the cue again
+    drift_hold_s: float = 0.05  #: out of tolerance for this long before it sounds
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rules:
+    """All rules of a session, and what is known of the player."""
+
+    handed: Handed = Handed.RIGHT
+    stature_cm: float | None = None
+    pain: bool = False  #: True: nothing asks for turn any more
+    setup: SetupRules = field(default_factory=SetupRules)
+    phases: PhaseRules = field(default_factory=PhaseRules)
+    cues: CueRules = field(default_factory=CueRules)
+    #: per centimetre: 1.5 Hz when still, about 6 Hz more at 50 cm/s
+    smoothing: OneEuroRules = field(
+        default_factory=lambda: OneEuroRules(min_cutoff_hz=1.5, beta=0.12, d_cutoff_hz=1.0)
+    )

@@ -1,0 +1,273 @@
+"""Joins the core: one pose in, one step out.
+
+``step(state, t_s, pose, rules) -> (state, Step)`` is the only thing the live mirror, the
+measuring of files and the replay of a trace call, so all three say the same.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from trainer.core import cues as cue_rules
+from trainer.core import geometry as geo
+from trainer.core import phases as phase_rules
+from trainer.core.handpath import HandPoint, speed_cm_s
+from trainer.core.measures import hand_arc_deg, hand_level, hand_place_cm, measure, moved_cm
+from trainer.core.phase_state import REFERENCED, PhaseState, Reading
+from trainer.core.records import Cue, Measures, Phase, PhaseChange, Pose, Rep, Step
+from trainer.core.rules import Rules
+from trainer.core.setup import Reference, StillWindow, push, reference_from, scale_cm_per_px
+from trainer.core.smoothing import OneEuroState, one_euro
+
+WRONG_WAY_NOTICE = (
+    "The hands went toward the target. Is the picture already mirrored (--mirrored), "
+    "or does this player swing the other way (--handed)?"
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SessionState:
+    """All the core remembers between two poses."""
+
+    t_s: float | None = None  #: time of the last step
+    filter: OneEuroState | None = None
+    cm_per_px: float | None = None  #: rough scale, for the filter's speed term only
+    window: StillWindow = field(default_factory=StillWindow)
+    reference: Reference | None = None
+    phases: PhaseState = field(default_factory=PhaseState)
+    cues: cue_rules.CueState = field(default_factory=cue_rules.CueState)
+    readings: tuple[Measures, ...] = ()  #: of the backswing under way
+    rep_cues: tuple[Cue, ...] = ()
+    reps_started: int = 0
+    reps: int = 0
+    notices: tuple[str, ...] = ()
+
+
+def step(
+    state: SessionState, t_s: float, pose: Pose | None, rules: Rules
+) -> tuple[SessionState, Step]:
+    """Advance by one reading at ``t_s``; ``pose`` is None when nobody plausible was seen.
+
+    Raises ValueError when time does not increase.
+    """
+    if state.t_s is not None and t_s <= state.t_s:
+        raise ValueError(f"time must increase: {t_s} s after {state.t_s} s")
+    state, smooth = _smooth(replace(state, t_s=t_s), pose, rules)
+    state, found = _look_for_setup(state, t_s, pose, rules)
+    before = state.phases
+    reading = _reading(state, t_s, pose, found)
+    phases, changes = phase_rules.step(state.phases, reading, rules.phases)
+    state = _follow_changes(replace(state, phases=phases), found)
+    now = measure(smooth, t_s, state.reference)
+    if phases.path:
+        now = replace(now, hand_speed_cm_s=speed_cm_s(phases.path[-24:]))
+    state, cues = _cues(state, now, changes, rules)
+    state, rep = _rep(state, now, before, cues)
+    return state, Step(
+        t_s=t_s,
+        pose=smooth,
+        measures=now,
+        phase=phases.phase,
+        changes=changes,
+        cues=cues,
+        rep=rep,
+        reps=state.reps,
+        notices=state.notices,
+    )
+
+
+def finish(state: SessionState) -> tuple[SessionState, Rep | None]:
+    """End the session; return the rep that was under way, not complete, if one was."""
+    if state.phases.phase not in (Phase.BACKSWING, Phase.TOP):
+        return state, None
+    rep = _make_rep(state, state.phases)
+    return replace(state, phases=PhaseState(), reference=None), rep
+
+
+def new_setup(state: SessionState) -> SessionState:
+    """Forget the setup (the player asked for a new one); reps and time are kept."""
+    return SessionState(
+        t_s=state.t_s,
+        filter=state.filter,
+        cm_per_px=state.cm_per_px,
+        reps_started=state.reps_started,
+        reps=state.reps,
+    )
+
+
+def _smooth(
+    state: SessionState, pose: Pose | None, rules: Rules
+) -> tuple[SessionState, Pose | None]:
+    """Filter the points; speeds count in centimetres, so the distance does not matter."""
+    if pose is None:
+        return state, None
+    scale, _ = scale_cm_per_px(pose.image_px, pose.world_m, rules.stature_cm)
+    known = state.cm_per_px
+    if scale is not None:
+        known = scale if known is None else known + 0.05 * (scale - known)
+    cm_per_px = 0.4 if known is None else known
+    packed = np.hstack(
+        [pose.image_px * cm_per_px, pose.depth_px[:, None] * cm_per_px, pose.world_m * 100.0]
+    )
+    filtered_state, packed = one_euro(state.filter, pose.t_s, packed, rules.smoothing)
+    smooth = replace(
+        pose,
+        image_px=packed[:, :2] / cm_per_px,
+        depth_px=packed[:, 2] / cm_per_px,
+        world_m=packed[:, 3:] / 100.0,
+    )
+    return replace(state, filter=filtered_state, cm_per_px=known), smooth
+
+
+def _look_for_setup(
+    state: SessionState, t_s: float, pose: Pose | None, rules: Rules
+) -> tuple[SessionState, Reference | None]:
+    """Watch for a still address while one can begin or be taken anew."""
+    phase = state.phases.phase
+    if phase in (Phase.BACKSWING, Phase.TOP, Phase.AFTER):
+        return replace(state, window=StillWindow()), None
+    window = push(state.window, pose, t_s, rules.setup)
+    found = None
+    if pose is not None and phase is not Phase.NOBODY:
+        found = reference_from(window, rules)
+    return replace(state, window=window), found
+
+
+def _reading(
+    state: SessionState, t_s: float, pose: Pose | None, found: Reference | None
+) -> Reading:
+    if pose is None:
+        return Reading(t_s=t_s, seen=False)
+    setup_t_s = None if found is None else found.t_s
+    reference = state.reference
+    if reference is None:
+        return Reading(t_s=t_s, seen=True, setup_t_s=setup_t_s)
+    lateral, height = hand_place_cm(pose, reference)
+    lead, trail = geo.lead_trail(reference.handed, "wrist")
+    apart_px = float(np.linalg.norm(pose.image_px[lead] - pose.image_px[trail]))
+    shoulders = moved_cm(geo.middle(pose.image_px, "shoulder"), reference.chest_px, reference)
+    hips = moved_cm(geo.middle(pose.image_px, "hip"), reference.hip_px, reference)
+    return Reading(
+        t_s=t_s,
+        seen=True,
+        setup_t_s=setup_t_s,
+        hands=HandPoint(
+            t_s=t_s,
+            lateral_cm=lateral,
+            height_cm=height,
+            arc_deg=hand_arc_deg(lateral, height, reference),
+            level=hand_level(height, reference),
+        ),
+        hands_apart_cm=apart_px * reference.cm_per_px,
+        body_moved_cm=float(max(np.hypot(*shoulders), np.hypot(*hips))),
+    )
+
+
+def _follow_changes(state: SessionState, found: Reference | None) -> SessionState:
+    """Keep the reference in step with the phase."""
+    phase = state.phases.phase
+    if phase is Phase.SETUP and found is not None:
+        # Taken anew for as long as the player stands still; frozen by the takeaway. The hands
+        # seen so far were measured against the old one, which lies within the still limits.
+        state = replace(state, reference=found)
+    if phase not in REFERENCED:
+        state = replace(state, reference=None)
+    notices = (WRONG_WAY_NOTICE,) if state.phases.wrong_way else ()
+    return replace(state, notices=notices)
+
+
+def _cues(
+    state: SessionState, now: Measures, changes: tuple[PhaseChange, ...], rules: Rules
+) -> tuple[SessionState, tuple[Cue, ...]]:
+    entered = {change.phase: change for change in changes}
+    if Phase.TOP in entered and Phase.AFTER in entered:
+        top = _at_top(state, entered[Phase.TOP].t_s, entered[Phase.AFTER].t_s)
+        if top is not None:
+            _, cues = cue_rules.at_top(state.cues, top, now.t_s, rules.cues)
+            return replace(state, cues=cue_rules.CueState()), cues
+    cue_state, cues = cue_rules.step(
+        state.cues, now, state.phases.phase, rules.cues, pain=rules.pain
+    )
+    return replace(state, cues=cue_state), cues
+
+
+def _rep(
+    state: SessionState, now: Measures, before: PhaseState, cues: tuple[Cue, ...]
+) -> tuple[SessionState, Rep | None]:
+    """Gather the backswing under way; return the rep when its top ends or the player is lost."""
+    phase = state.phases.phase
+    ended = phase is Phase.AFTER and before.phase is not Phase.AFTER
+    lost = phase is Phase.NOBODY and before.phase in (Phase.BACKSWING, Phase.TOP)
+    if phase in cue_rules.SWINGING or ended or lost:
+        state = replace(state, readings=(*state.readings, now), rep_cues=(*state.rep_cues, *cues))
+    if ended or lost:
+        rep = _make_rep(state, before if lost else state.phases)
+        state = replace(
+            state,
+            readings=(),
+            rep_cues=(),
+            reps_started=state.reps_started + 1,
+            reps=state.reps + int(rep.complete),
+        )
+        return state, rep
+    if phase not in cue_rules.SWINGING and state.readings:
+        state = replace(state, readings=(), rep_cues=())
+    return state, None
+
+
+def _make_rep(state: SessionState, phases: PhaseState) -> Rep:
+    takeaway_t_s = phases.takeaway_t_s if phases.takeaway_t_s is not None else phases.since_s
+    setup_t_s = phases.setup_t_s if phases.setup_t_s is not None else takeaway_t_s
+    top_t_s, end_t_s = phases.top_t_s, phases.top_end_t_s
+    at_top = None
+    if top_t_s is not None:
+        at_top = _at_top(state, top_t_s, end_t_s if end_t_s is not None else top_t_s + 0.3)
+    until_s = end_t_s if end_t_s is not None else float("inf")
+    swing = [m for m in state.readings if takeaway_t_s <= m.t_s <= until_s + 1e-9]
+    return Rep(
+        number=state.reps_started + 1,
+        setup_t_s=setup_t_s,
+        takeaway_t_s=takeaway_t_s,
+        top_t_s=top_t_s,
+        top_end_t_s=end_t_s,
+        complete=top_t_s is not None and end_t_s is not None,
+        at_top=at_top,
+        max_shoulder_turn_deg=max(
+            (m.shoulder_turn_deg for m in swing if m.shoulder_turn_deg is not None),
+            default=None,
+        ),
+        max_head_lateral_cm=_farthest([m.head_lateral_cm for m in swing]),
+        max_head_vertical_cm=_farthest([m.head_vertical_cm for m in swing]),
+        max_hip_lateral_cm=_farthest([m.hip_lateral_cm for m in swing]),
+        cues=state.rep_cues,
+    )
+
+
+def _farthest(values: list[float | None]) -> float | None:
+    """Return the signed value of the largest size; None if none was read."""
+    return max((v for v in values if v is not None), key=abs, default=None)
+
+
+def _at_top(state: SessionState, from_s: float, to_s: float) -> Measures | None:
+    """Return the median of each measure over the top; the nearest reading for a short one.
+
+    At least 0.1 s round the middle is taken, so one noisy picture does not decide; at most
+    0.5 s after arrival, so a sagging hold does not blur what was reached.
+    """
+    to_s = min(to_s, from_s + 0.5)
+    middle_s = (from_s + to_s) / 2
+    half_s = max((to_s - from_s) / 2, 0.05)
+    near = [m for m in state.readings if abs(m.t_s - middle_s) <= half_s + 1e-9]
+    if not near:
+        near = sorted(state.readings, key=lambda m: abs(m.t_s - middle_s))[:1]
+    if not near:
+        return None
+
+    def median(name: str) -> float | None:
+        values = [getattr(m, name) for m in near if getattr(m, name) is not None]
+        return float(np.median(values)) if values else None
+
+    names = [name for name in Measures.__dataclass_fields__ if name != "t_s"]
+    return Measures(t_s=middle_s, **{name: median(name) for name in names})

@@ -1,0 +1,196 @@
+"""Standing still at address, and the reference taken there.
+
+Everything the program measures is measured against this reference: where head, hips, hands and
+shoulders were while the player stood still.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from trainer.core import geometry as geo
+from trainer.core.landmarks import Landmark
+from trainer.core.records import Handed, Pose
+from trainer.core.rules import Rules, SetupRules
+
+FloatArray = NDArray[np.float64]
+
+#: Hip joint to ankle joint as a share of stature: hip height 0.530 less ankle height 0.039,
+#: Drillis & Contini 1966 as printed by Winter (both values from memory).
+LEG_OF_STATURE: Final = 0.491
+
+_WATCHED: Final = (
+    (Landmark.LEFT_HIP, Landmark.RIGHT_HIP),
+    (Landmark.LEFT_SHOULDER, Landmark.RIGHT_SHOULDER),
+    (Landmark.LEFT_WRIST, Landmark.RIGHT_WRIST),
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Reference:
+    """The player's own setup: medians over the still window.
+
+    Pixels are those of the unmirrored picture.
+    """
+
+    t_s: float  #: when the still window began
+    handed: Handed
+    image_px: FloatArray  #: (33, 2)
+    depth_px: FloatArray  #: (33,)
+    world_m: FloatArray  #: (33, 3)
+    cm_per_px: float
+    scale_from_stature: bool  #: False: from the pose model's own metres
+
+    @property
+    def hand_px(self) -> FloatArray:
+        """Mid-wrist, shape (2,)."""
+        return geo.middle(self.image_px, "wrist")
+
+    @property
+    def chest_px(self) -> FloatArray:
+        """Mid-shoulder, shape (2,)."""
+        return geo.middle(self.image_px, "shoulder")
+
+    @property
+    def hip_px(self) -> FloatArray:
+        """Mid-hip, shape (2,)."""
+        return geo.middle(self.image_px, "hip")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class StillWindow:
+    """Recent poses, newest last, and since when the player has been still at address."""
+
+    poses: tuple[Pose, ...] = ()
+
+
+def push(window: StillWindow, pose: Pose | None, t_s: float, rules: SetupRules) -> StillWindow:
+    """Add ``pose`` and forget what is older than ``rules.window_s``.
+
+    An unread frame adds nothing; a gap longer than 0.3 s empties the window, because what the
+    player did meanwhile is not known.
+    """
+    if pose is None:
+        if window.poses and t_s - window.poses[-1].t_s > 0.3:
+            return StillWindow()
+        return window
+    kept = window.poses
+    if kept and pose.t_s - kept[-1].t_s > 0.3:
+        kept = ()
+    oldest_s = pose.t_s - rules.window_s
+    start = 0
+    while start < len(kept) and kept[start].t_s < oldest_s:
+        start += 1
+    return StillWindow(poses=(*kept[start:], pose))
+
+
+def reference_from(window: StillWindow, rules: Rules) -> Reference | None:
+    """Return the reference if the newest ``rules.setup.still_s`` shows a still address.
+
+    None while the player moves, the hands are not together in front of the body, or too little
+    has been seen. The reference is the median of the whole still stretch at the window's end.
+    """
+    poses = window.poses
+    setup = rules.setup
+    if len(poses) < 5 or poses[-1].t_s - poses[0].t_s < setup.still_s:
+        return None
+    if not looks_like_address(poses[-1], setup):
+        return None
+    scale, _ = scale_cm_per_px(poses[-1].image_px, poses[-1].world_m, rules.stature_cm)
+    if scale is None:
+        return None
+    points = np.stack(
+        [
+            np.stack([(p.image_px[left] + p.image_px[right]) * 0.5 for left, right in _WATCHED])
+            for p in poses
+        ]
+    )
+    times = np.array([p.t_s for p in poses])
+    limits_cm = np.array([setup.body_spread_cm, setup.body_spread_cm, setup.hands_spread_cm])
+    # The newest stretch must be still; older poses count as long as they lie within it too.
+    is_recent = times >= times[-1] - setup.still_s - 1e-9
+    recent = points[is_recent]
+    if np.any(_spread(recent) * scale > limits_cm):
+        return None
+    centre = np.median(recent, axis=0)
+    away = np.linalg.norm(points - centre, axis=2) * scale > limits_cm
+    moving = np.nonzero(np.any(away, axis=1) & ~is_recent)[0]
+    first = int(moving[-1]) + 1 if moving.size else 0
+    still = poses[first:]
+    image_px = np.median([p.image_px for p in still], axis=0)
+    world_m = np.median([p.world_m for p in still], axis=0)
+    cm_per_px, from_stature = scale_cm_per_px(image_px, world_m, rules.stature_cm)
+    if cm_per_px is None:
+        return None
+    return Reference(
+        t_s=still[0].t_s,
+        handed=rules.handed,
+        image_px=image_px,
+        depth_px=np.median([p.depth_px for p in still], axis=0),
+        world_m=world_m,
+        cm_per_px=cm_per_px,
+        scale_from_stature=from_stature,
+    )
+
+
+def _spread(points: FloatArray) -> FloatArray:
+    """Return the size (K,) of the box that holds most of each of K points over time.
+
+    The outermost tenth at each end is left out: single jumps of the pose model are no movement.
+    """
+    low, high = np.quantile(points, (0.1, 0.9), axis=0)
+    size: FloatArray = np.linalg.norm(high - low, axis=1)
+    return size
+
+
+def looks_like_address(pose: Pose, rules: SetupRules) -> bool:
+    """Tell whether the hands are together, low and in front of a body that faces the camera."""
+    points = pose.image_px
+    shoulders, hips = geo.middle(points, "shoulder"), geo.middle(points, "hip")
+    hands, knees = geo.middle(points, "wrist"), geo.middle(points, "knee")
+    width = abs(points[Landmark.LEFT_SHOULDER, 0] - points[Landmark.RIGHT_SHOULDER, 0])
+    torso = hips[1] - shoulders[1]
+    apart = float(np.linalg.norm(points[Landmark.LEFT_WRIST] - points[Landmark.RIGHT_WRIST]))
+    return bool(
+        torso > 0
+        and width > 0.35 * torso
+        and apart < rules.hands_apart_sw * width
+        and abs(hands[0] - hips[0]) < rules.hands_aside_sw * width
+        and shoulders[1] + 0.6 * torso < hands[1] < knees[1] + 0.15 * torso
+    )
+
+
+def scale_cm_per_px(
+    image_px: FloatArray, world_m: FloatArray, stature_cm: float | None
+) -> tuple[float | None, bool]:
+    """Return (centimetres a pixel spans at the player, whether it came from the stature).
+
+    The legs are the ruler, because at address the trunk leans toward the camera and the legs
+    hardly do: with a stature, hip to ankle is ``LEG_OF_STATURE`` of it; without one it is as
+    long as the pose model's world points say. (None, False) when the legs cannot be read.
+    """
+    legs_px = _leg_length(image_px)
+    if not legs_px > 1:
+        return None, False
+    if stature_cm is not None:
+        return LEG_OF_STATURE * stature_cm / legs_px, True
+    legs_cm = 100.0 * _leg_length(world_m[:, :2])
+    if not 20.0 < legs_cm < 150.0:
+        return None, False
+    return legs_cm / legs_px, False
+
+
+def _leg_length(points: FloatArray) -> float:
+    """Return the mean length of the two legs, hip to knee to ankle."""
+    total = 0.0
+    for hip, knee, ankle in (
+        (Landmark.LEFT_HIP, Landmark.LEFT_KNEE, Landmark.LEFT_ANKLE),
+        (Landmark.RIGHT_HIP, Landmark.RIGHT_KNEE, Landmark.RIGHT_ANKLE),
+    ):
+        total += float(np.linalg.norm(points[hip] - points[knee]))
+        total += float(np.linalg.norm(points[knee] - points[ankle]))
+    return total / 2
