@@ -50,6 +50,9 @@ class FrameSource(Protocol):
         Never raises for a lost or stalled camera: ``status`` says so and reading goes on trying.
         """
 
+    def now_s(self) -> float:
+        """Return the time now on the clock of ``Frame.t_s``. Any thread may call it."""
+
     def status(self) -> SourceStatus:
         """Return how the source is doing now. Any thread may call it."""
 
@@ -76,8 +79,17 @@ class PoseEstimator(Protocol):
 class Sounder(Protocol):
     """Plays cues. ``play`` returns at once and never raises."""
 
-    name: str  #: "pygame", "simpleaudio" or "no sound"
-    audible: bool  #: False for the silent one, and the screen says "no sound"
+    @property
+    def name(self) -> str:
+        """Return "pygame", "simpleaudio" or "no sound"."""
+
+    @property
+    def audible(self) -> bool:
+        """Tell whether anybody can hear it; if not, the screen says "no sound"."""
+
+    @property
+    def trouble(self) -> str:
+        """Return what is wrong, in plain words; empty while all is well."""
 
     def play(self, cue: Cue, *, pan: float = 0.0) -> None:
         """Start the tone of ``cue``. ``pan`` is -1 (listener's left) to +1 (right)."""

@@ -28,11 +28,13 @@ def step(
     """
     if not now.seen:
         return _unseen(state, now, rules)
-    state = replace(
-        state,
-        seen_t_s=now.t_s,
-        unseen_since_s=None,
-    )
+    last_s = state.seen_t_s
+    gone = last_s is not None and now.t_s - last_s > rules.lost_s
+    if gone and state.phase is not Phase.NOBODY:
+        # No pictures came for so long (a stalled camera) that nothing is known of the player.
+        left_s = last_s if last_s is not None else now.t_s
+        return move(PhaseState(seen_t_s=now.t_s), state.phase, Phase.NOBODY, left_s, now)
+    state = replace(state, seen_t_s=now.t_s, unseen_since_s=None)
     if state.phase in REFERENCED and now.hands is not None:
         state = _extend(state, now.hands)
     return _STEPS[state.phase](state, now, rules)
@@ -60,7 +62,7 @@ def _extend(state: PhaseState, hands: HandPoint) -> PhaseState:
         while path[start].t_s < oldest_s:
             start += 1
         path = path[start:]
-    speed = speed_cm_s(path[-24:]) or 0.0
+    speed = speed_cm_s(path) or 0.0
     peak, farthest = state.peak_speed_cm_s, state.farthest
     if state.phase in (Phase.TAKEAWAY, Phase.BACKSWING):
         peak = max(peak, speed)
@@ -105,7 +107,7 @@ def _setup(
         return _to_waiting(replace(state, wrong_way=True), hands.t_s, now)
     if _is_going_back(hands, now, rules):
         moved_cm = float(np.hypot(hands.lateral_cm, hands.height_cm))
-        speed = speed_cm_s(state.path[-24:]) or 0.0
+        speed = speed_cm_s(state.path) or 0.0
         if moved_cm > rules.takeaway_sure_cm or (
             moved_cm > rules.takeaway_cm and speed > rules.takeaway_speed_cm_s
         ):
@@ -162,7 +164,7 @@ def _backswing(
         return _to_waiting(state, hands.t_s, now)
     if now.t_s - (state.takeaway_t_s or now.t_s) > rules.swing_s:
         return _to_waiting(state, hands.t_s, now)
-    speed = speed_cm_s(state.path[-24:])
+    speed = speed_cm_s(state.path)
     slow = max(rules.top_speed_cm_s, rules.top_speed_of_peak * state.peak_speed_cm_s)
     if hands.arc_deg >= 75.0 and hands.level >= rules.low_top_height and speed is not None:
         hold_s = (
@@ -203,7 +205,7 @@ def _after(
         return state, ()
     if now.t_s - state.since_s > rules.after_max_s:
         return _to_waiting(state, hands.t_s, now)
-    speed = speed_cm_s(state.path[-24:])
+    speed = speed_cm_s(state.path)
     if hands.level < 0.6 and speed is not None and speed < rules.after_speed_cm_s:
         state, long_enough, since_s = hold(state, "hands low", now, rules.after_s)
         if long_enough:

@@ -1,0 +1,289 @@
+"""The live mirror: starts and stops the threads, and runs the window's loop.
+
+Three threads: the source's own reads the camera; the pose thread takes the newest picture,
+finds the pose, steps the core and sends cues straight to the sounder; the main thread draws the
+newest picture and the newest step. The screen never stands between a pose and its cue.
+"""
+
+from __future__ import annotations
+
+import queue
+import sys
+import threading
+import time
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from statistics import median
+
+from trainer.core.records import Cue, Frame, Handed, Rep, Step
+from trainer.core.rules import Rules
+from trainer.core.summary import words_for
+from trainer.engine import Engine
+from trainer.ports import (
+    FrameSource,
+    KeyAction,
+    PoseEstimator,
+    Screen,
+    Sounder,
+    SourceState,
+    View,
+)
+from trainer.recorder import TraceRecorder
+
+#: How long the caution stands if no key is pressed: hands may be on a club already.
+CAUTION_S = 15.0
+#: A thread that has been told to stop gets this long.
+JOIN_S = 2.0
+
+PanOf = Callable[[Cue, Handed], float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunResult:
+    """What a run came to."""
+
+    reps: tuple[Rep, ...]
+    quit_asked: bool  #: the player closed the window or pressed quit
+    frames: int  #: pictures the pose thread took
+    dropped: int  #: pictures replaced by a newer one before it could
+    delays_ms: tuple[float, ...]  #: picture stamp to cue decided, newest 600
+    rules: Rules  #: as they stand at the end (handedness and pain may have been switched)
+
+
+@dataclass(slots=True, kw_only=True)
+class _Shared:
+    """What the pose thread leaves for the main thread.
+
+    NB: single attributes, each rebound as a whole by the pose thread alone; a reader sees the old
+    or the new object, never half of one, and needs no lock.
+    """
+
+    frame: Frame | None = None
+    step: Step | None = None
+    rules: Rules
+    last_rep: Rep | None = None
+    last_rep_words: tuple[str, ...] = ()
+    who: str = ""
+    frames: int = 0
+    reps: list[Rep] = field(default_factory=list)
+    delays_ms: deque[float] = field(default_factory=lambda: deque(maxlen=600))
+    step_times_s: deque[float] = field(default_factory=lambda: deque(maxlen=60))
+
+
+class LiveMirror:
+    """One run of the mirror over one source, from opening it to quitting or its end."""
+
+    def __init__(
+        self,
+        *,
+        source: FrameSource,
+        open_estimator: Callable[[], PoseEstimator],
+        sounder: Sounder,
+        screen: Screen,
+        rules: Rules,
+        pan_of: PanOf,
+        recorder: TraceRecorder | None = None,
+        on_step: Callable[[Step], None] | None = None,
+        on_view: Callable[[View, Step], None] | None = None,
+        show_caution: bool = False,
+        wait_for_pose: bool = False,
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self._source = source
+        self._open_estimator = open_estimator
+        self._sounder = sounder
+        self._screen = screen
+        self._pan_of = pan_of
+        self._recorder = recorder
+        self._on_step = on_step
+        self._on_view = on_view
+        self._show_caution = show_caution
+        #: A clip can wait until the model is loaded, so that none of it is missed.
+        self._wait_for_pose = wait_for_pose
+        self._clock = clock
+        self._started_s = clock()
+        self._muted = False
+        self._stop = threading.Event()
+        self._ended = threading.Event()
+        self._actions: queue.SimpleQueue[KeyAction] = queue.SimpleQueue()
+        self._failure: BaseException | None = None
+        self._estimator: PoseEstimator | None = None
+        self._shared = _Shared(rules=rules)
+
+    def run(self) -> RunResult:
+        """Run until the player quits or the source ends.
+
+        Raises what a thread raised: CameraError when the source cannot be opened, PoseError
+        when the model fails. Threads, source and model are closed in every case; the screen,
+        the sounder and the recorder belong to the caller.
+        """
+        threads = [
+            threading.Thread(target=self._guarded, args=(job,), name=name, daemon=True)
+            for name, job in (("load", self._load), ("pose", self._pose_loop))
+        ]
+        asked = False
+        try:
+            self._screen.show(self._view())
+            if self._opens_on_main():
+                self._source.open()
+            for thread in threads:
+                thread.start()
+            asked = self._window_loop()
+        finally:
+            self._stop.set()
+            for thread in threads:
+                if thread.ident is not None:
+                    thread.join(timeout=JOIN_S)
+            self._source.close()
+            if self._estimator is not None and not any(t.is_alive() for t in threads):
+                self._estimator.close()
+        if self._failure is not None:
+            raise self._failure
+        shared = self._shared
+        return RunResult(
+            reps=tuple(shared.reps),
+            quit_asked=asked,
+            frames=shared.frames,
+            dropped=self._source.status().dropped,
+            delays_ms=tuple(shared.delays_ms),
+            rules=shared.rules,
+        )
+
+    def _opens_on_main(self) -> bool:
+        """MacOS asks for leave to use a camera on the main thread only."""
+        return sys.platform == "darwin" and not self._wait_for_pose
+
+    def _window_loop(self) -> bool:
+        """Draw and listen until the end; return whether the player asked to quit."""
+        while not self._ended.is_set():
+            for action in self._screen.actions():
+                if action is KeyAction.QUIT:
+                    return True
+                if action is KeyAction.MUTE:
+                    self._muted = not self._muted
+                else:
+                    self._actions.put(action)
+            self._screen.show(self._view())
+        return False
+
+    def _guarded(self, job: Callable[[], None]) -> None:
+        """Run a thread's job; what it raises is kept for the main thread, and ends the run."""
+        try:
+            job()
+        except BaseException as error:
+            if self._failure is None:
+                self._failure = error
+            self._ended.set()
+
+    def _load(self) -> None:
+        self._estimator = self._open_estimator()
+
+    def _pose_loop(self) -> None:
+        shared = self._shared
+        while self._wait_for_pose and self._estimator is None:
+            if self._stop.wait(0.01) or self._ended.is_set():
+                return
+        if not self._opens_on_main():
+            self._source.open()
+        engine = Engine(shared.rules)
+        while not self._stop.is_set() and not self._ended.is_set():
+            frame = self._source.get(0.1)
+            action = self._next_action(engine)
+            if frame is None:
+                if self._source.status().state is SourceState.ENDED:
+                    break
+                continue
+            shared.frame = frame
+            shared.frames += 1
+            if self._estimator is not None:
+                self._read(engine, self._estimator, frame, action)
+        rep = engine.finish()
+        if rep is not None:
+            self._keep(rep, engine.rules)
+        self._ended.set()
+
+    def _next_action(self, engine: Engine) -> str | None:
+        try:
+            action = self._actions.get_nowait()
+        except queue.Empty:
+            return None
+        engine.act(action)
+        self._shared.rules = engine.rules
+        return action.value
+
+    def _read(
+        self, engine: Engine, estimator: PoseEstimator, frame: Frame, action: str | None
+    ) -> None:
+        shared = self._shared
+        fed = engine.feed(frame.t_s, estimator.estimate(frame))
+        if fed is None:
+            return
+        pose, step = fed
+        if not self._muted:
+            for cue in step.cues:
+                self._sounder.play(cue, pan=self._pan_of(cue, engine.rules.handed))
+        shared.delays_ms.append((self._source.now_s() - frame.t_s) * 1000.0)
+        shared.step_times_s.append(self._clock())
+        shared.who = estimator.notice()
+        shared.step = step
+        if step.rep is not None:
+            self._keep(step.rep, engine.rules)
+        if self._recorder is not None:
+            self._recorder.put(frame.t_s, pose, step, action)
+        if self._on_step is not None:
+            self._on_step(step)
+        if self._on_view is not None and (step.cues or step.changes or step.rep):
+            self._on_view(self._view(), step)
+
+    def _keep(self, rep: Rep, rules: Rules) -> None:
+        self._shared.reps.append(rep)
+        self._shared.last_rep = rep
+        self._shared.last_rep_words = words_for(rep, rules).lines
+
+    def _view(self) -> View:
+        shared = self._shared
+        status = self._source.status()
+        step, frame, rules = shared.step, shared.frame, shared.rules
+        waited_s = self._clock() - self._started_s
+        return View(
+            image_rgb=None if frame is None else frame.image_rgb,
+            step=step,
+            handed_left=rules.handed is Handed.LEFT,
+            target_deg=rules.cues.target_deg,
+            turn_band_deg=rules.cues.turn_band_deg,
+            head_tol_cm=rules.cues.head_tol_cm,
+            hip_tol_cm=rules.cues.hip_tol_cm,
+            reps=0 if step is None else step.reps,
+            last_rep=shared.last_rep,
+            last_rep_words=shared.last_rep_words,
+            notices=self._notices(status.text),
+            pain=rules.pain,
+            muted=self._muted,
+            cue_delay_ms=median(shared.delays_ms) if shared.delays_ms else None,
+            fps=self._poses_per_second(),
+            dropped=status.dropped,
+            caution=self._show_caution and waited_s < CAUTION_S,
+        )
+
+    def _notices(self, camera: str) -> tuple[str, ...]:
+        shared = self._shared
+        found = [camera]
+        if self._estimator is None and (shared.frame is not None or self._wait_for_pose):
+            found.append("Loading the pose model.")
+        found.append(shared.who)
+        if shared.step is not None:
+            found.extend(shared.step.notices)
+        if not self._sounder.audible:
+            found.append(self._sounder.trouble or "No sound.")
+        elif self._muted:
+            found.append("Sound off.")
+        if self._recorder is not None:
+            found.append(self._recorder.trouble)
+        return tuple(words for words in found if words)
+
+    def _poses_per_second(self) -> float | None:
+        times_s = list(self._shared.step_times_s)
+        if len(times_s) < 5 or times_s[-1] <= times_s[0]:
+            return None
+        return (len(times_s) - 1) / (times_s[-1] - times_s[0])

@@ -1,0 +1,274 @@
+"""Arguments and exit codes: live, demo, measure, replay, doctor.
+
+Exit code 0: done. 1: something went wrong, said in one message. 2: the words of the command
+were off. 130: stopped with Ctrl-C.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import os
+import sys
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from trainer import __version__
+from trainer.caution import CAUTION_LINES, CAUTION_TITLE
+from trainer.errors import SettingsError, TrainerError
+from trainer.settings import Settings, load, with_options
+
+if TYPE_CHECKING:
+    from trainer.core.records import Step
+    from trainer.core.rules import Rules
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; return its exit code."""
+    args = _parser().parse_args(argv)
+    try:
+        code: int = args.run(args)
+    except TrainerError as error:
+        if args.debug:
+            raise
+        print(f"{type(error).__name__}: {error}", file=sys.stderr)
+        return 1
+    except KeyboardInterrupt:
+        if args.debug:
+            raise
+        print("Stopped.", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        # The reader of our text went away (a pager was closed); that is no fault of ours.
+        with contextlib.suppress(OSError):
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    return code
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="trainer",
+        description="A live mirror for the golf driver backswing, seen face-on by one camera.",
+        epilog="Every command has its own --help. The caution: docs/safety.md.",
+    )
+    parser.add_argument("--version", action="version", version=f"trainer {__version__}")
+    commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
+
+    live = commands.add_parser("live", help="the mirror, on a camera")
+    _camera_options(live)
+    _player_options(live)
+    _tolerance_options(live)
+    _stage_options(live)
+    live.add_argument("--record", type=Path, metavar="TRACE", help="write the poses to this file")
+    live.set_defaults(run=_live)
+
+    demo = commands.add_parser("demo", help="the mirror, on the clips that come with it")
+    _tolerance_options(demo)
+    _stage_options(demo)
+    demo.add_argument("--save", type=Path, metavar="DIR", help="write pictures and sound there")
+    demo.set_defaults(run=_demo)
+
+    measure = commands.add_parser("measure", help="measure video files")
+    measure.add_argument("clips", nargs="+", type=Path, metavar="CLIP")
+    measure.add_argument("--out", type=Path, required=True, metavar="DIR")
+    measure.add_argument("--jobs", type=int, default=1, metavar="N", help="clips at once")
+    _player_options(measure)
+    _tolerance_options(measure)
+    _picture_options(measure)
+    measure.set_defaults(run=_measure)
+
+    replay = commands.add_parser("replay", help="play a trace written by live --record")
+    replay.add_argument("trace", type=Path, metavar="TRACE")
+    replay.set_defaults(run=_replay)
+
+    doctor = commands.add_parser("doctor", help="say what is here, and what to do about the rest")
+    _camera_options(doctor)
+    doctor.set_defaults(run=_doctor)
+
+    for command in commands.choices.values():
+        command.add_argument("--settings", type=Path, metavar="FILE", help="a TOML settings file")
+        command.add_argument("--debug", action="store_true", help="show the whole of an error")
+        if command is not replay:
+            command.add_argument(
+                "--model", type=Path, metavar="FILE", help="another PoseLandmarker .task file"
+            )
+    return parser
+
+
+def _camera_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--camera",
+        metavar="N|URL|FILE",
+        help="camera number, network camera address or video file (default: first camera found)",
+    )
+    _picture_options(parser)
+
+
+def _picture_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--rotate", type=int, choices=(0, 90, 180, 270), help="turn the picture clockwise"
+    )
+    parser.add_argument(
+        "--mirrored", action="store_true", help="the source already mirrors its picture"
+    )
+    parser.add_argument(
+        "--recorded-fps", type=float, metavar="F", help="rate a slow-motion clip was recorded at"
+    )
+
+
+def _player_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--handed", choices=("left", "right"), help="default: right")
+    parser.add_argument("--stature-cm", type=float, metavar="H", help="body height; sets the scale")
+
+
+def _tolerance_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--target-deg", type=float, metavar="T", help="shoulder turn (default 85)")
+    parser.add_argument("--head-tol-cm", type=float, metavar="X", help="head drift (default 5)")
+    parser.add_argument("--hip-tol-cm", type=float, metavar="Y", help="hip drift (default 4)")
+
+
+def _stage_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--sound", choices=("auto", "pygame", "simpleaudio", "off"), help="default: auto"
+    )
+    parser.add_argument("--screen", choices=("auto", "window", "none"), default="auto")
+
+
+def _settings(args: argparse.Namespace) -> Settings:
+    settings = with_options(
+        load(args.settings),
+        handed=getattr(args, "handed", None),
+        stature_cm=getattr(args, "stature_cm", None),
+        target_deg=getattr(args, "target_deg", None),
+        head_tol_cm=getattr(args, "head_tol_cm", None),
+        hip_tol_cm=getattr(args, "hip_tol_cm", None),
+    )
+    camera = settings.camera
+    if getattr(args, "camera", None) is not None:
+        camera = replace(camera, source=args.camera)
+    if getattr(args, "rotate", None) is not None:
+        camera = replace(camera, rotate=args.rotate)
+    if getattr(args, "mirrored", False):
+        camera = replace(camera, mirrored=True)
+    recorded_fps = getattr(args, "recorded_fps", None)
+    if recorded_fps is not None:
+        if not 1.0 <= recorded_fps <= 2000.0:
+            raise SettingsError(
+                f"--recorded-fps is {recorded_fps:g}. Pictures a second, 1 to 2000, were wanted. "
+                "Give what the camera was set to, such as 240."
+            )
+        camera = replace(camera, recorded_fps=recorded_fps)
+    if getattr(args, "sound", None) is not None:
+        settings = replace(settings, sound=args.sound)
+    return replace(settings, camera=camera)
+
+
+def _say(line: str) -> None:
+    print(line, flush=True)
+
+
+def _live(args: argparse.Namespace) -> int:
+    from trainer.live import open_stage, run_live
+    from trainer.words import rep_line
+
+    settings = _settings(args)
+    if settings.show_caution:
+        _print_caution()
+    with open_stage(screen=args.screen, sound=settings.sound, say=_say) as stage:
+        result = run_live(settings, stage=stage, model=args.model, record=args.record, say=_say)
+        if stage.screen.name != "no screen":
+            for rep in result.reps:
+                _say(rep_line(rep, result.rules))
+    _say(f"{sum(rep.complete for rep in result.reps)} reps.")
+    return 0
+
+
+def _demo(args: argparse.Namespace) -> int:
+    from trainer.live import open_stage, run_demo
+
+    settings = _settings(args)
+    if settings.show_caution:
+        _print_caution()
+    with open_stage(screen=args.screen, sound=settings.sound, say=_say) as stage:
+        reps = run_demo(settings, stage=stage, model=args.model, save=args.save, say=_say)
+    _say(f"{reps} reps. Now before your own camera: trainer live")
+    return 0
+
+
+def _measure(args: argparse.Namespace) -> int:
+    from trainer.measure_many import measure_clips
+
+    settings = _settings(args)
+    if args.jobs < 1:
+        raise SettingsError(
+            f"--jobs is {args.jobs}. One or more clips at once were wanted. Give --jobs 1."
+        )
+    camera = settings.camera
+    failed = measure_clips(
+        args.clips,
+        args.out,
+        settings.rules,
+        model=args.model,
+        jobs=args.jobs,
+        rotate=camera.rotate,
+        mirrored=camera.mirrored,
+        recorded_fps=camera.recorded_fps,
+        say=_say,
+    )
+    for error in failed:
+        print(error, file=sys.stderr)
+    return 1 if failed else 0
+
+
+def _replay(args: argparse.Namespace) -> int:
+    from trainer.replay import replay
+    from trainer.words import rep_line, step_lines
+
+    seen: set[str] = set()
+
+    def on_step(step: Step, rules: Rules) -> None:
+        for line in step_lines(step, rules, seen_notices=seen):
+            _say(line)
+
+    result = replay(args.trace, on_step)
+    for rep in result.reps:
+        if not rep.complete:
+            _say(rep_line(rep, result.rules))
+    complete = sum(rep.complete for rep in result.reps)
+    _say(f"{result.readings} readings, {complete} reps.")
+    if not result.whole:
+        _say(f"The trace is not whole ({result.cut}); what is whole was played.")
+    if result.first_difference_s is not None:
+        print(
+            f"The result differs from the recorded one from {result.first_difference_s:.3f} s on. "
+            "The same result was wanted; the trace was recorded by another version.",
+            file=sys.stderr,
+        )
+        return 1
+    _say("Same result as when it was recorded, to the last bit.")
+    return 0
+
+
+def _doctor(args: argparse.Namespace) -> int:
+    from trainer.doctor import Finding, can_run, findings
+
+    settings = _settings(args)
+    found: list[Finding] = []
+    for finding in findings(camera=settings.camera, model=args.model):
+        found.append(finding)
+        mark = "ok     " if finding.ok else "MISSING" if finding.needed else "note   "
+        _say(f"{mark} {finding.what}: {finding.text}")
+        if finding.remedy:
+            _say(f"        -> {finding.remedy}")
+    ready = can_run(found)
+    _say("The live mirror can run." if ready else "The live mirror cannot run yet: see MISSING.")
+    return 0 if ready else 1
+
+
+def _print_caution() -> None:
+    _say(f"{CAUTION_TITLE}:")
+    for line in CAUTION_LINES:
+        _say(f"  - {line}")

@@ -1,0 +1,161 @@
+"""A trace: poses and what was decided from them, as lines of text. No files are opened here.
+
+The first line is the header, then one line a reading, and last a line that says the trace is
+whole. Numbers are written so that reading them back gives the very same numbers, so a trace
+plays through the core to the same result, bit for bit.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator
+from dataclasses import asdict, dataclass, replace
+from typing import Any, Final
+
+import numpy as np
+
+from trainer.core.landmarks import LANDMARK_COUNT
+from trainer.core.records import Pose, Step
+
+SCHEMA: Final = 1
+
+
+class TraceFault(ValueError):
+    """A line that cannot be part of a trace; the message says which and why."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TraceLine:
+    """One reading of a trace, and what was decided from it when it was recorded."""
+
+    t_s: float
+    pose: Pose | None
+    result: dict[str, Any]
+    action: str | None = None  #: something the player asked for just before this reading
+
+
+def quantise(pose: Pose) -> Pose:
+    """Return ``pose`` on a grid far finer than its noise, so that traces stay small.
+
+    1/64 px and 1/8192 m (0.12 mm): powers of two, so nothing is lost in writing them down.
+    """
+    return replace(
+        pose,
+        image_px=np.round(pose.image_px * 64) / 64,
+        depth_px=np.round(pose.depth_px * 64) / 64,
+        world_m=np.round(pose.world_m * 8192) / 8192,
+        visibility=np.round(pose.visibility * 256) / 256,
+    )
+
+
+def header_line(rules: dict[str, Any], source: str) -> str:
+    """Return the first line of a trace: schema, rules as plain values, and where it came from."""
+    return _dump({"pose_trace": SCHEMA, "source": source, "rules": rules})
+
+
+def reading_line(t_s: float, pose: Pose | None, step: Step, action: str | None) -> str:
+    """Return one reading as a line."""
+    line: dict[str, Any] = {"t_s": t_s}
+    if action is not None:
+        line["action"] = action
+    if pose is not None:
+        line["size_wh"] = list(pose.size_wh)
+        line["image_px"] = pose.image_px.ravel().tolist()
+        line["depth_px"] = pose.depth_px.tolist()
+        line["world_m"] = pose.world_m.ravel().tolist()
+        line["visibility"] = pose.visibility.tolist()
+    line["result"] = result_of(step)
+    return _dump(line)
+
+
+def end_line(count: int) -> str:
+    """Return the last line: the trace is whole and holds ``count`` readings."""
+    return _dump({"end": count})
+
+
+def result_of(step: Step) -> dict[str, Any]:
+    """Return what was decided at ``step`` as plain values; equal results are equal dicts."""
+    result: dict[str, Any] = {"phase": step.phase.value}
+    measures = {k: v for k, v in asdict(step.measures).items() if v is not None and k != "t_s"}
+    if measures:
+        result["measures"] = measures
+    if step.changes:
+        result["changes"] = [asdict(change) for change in step.changes]
+    if step.cues:
+        result["cues"] = [asdict(cue) for cue in step.cues]
+    if step.rep is not None:
+        result["rep"] = asdict(step.rep)
+    loaded: dict[str, Any] = json.loads(_dump(result))
+    return loaded
+
+
+def parse_header(line: str) -> dict[str, Any]:
+    """Return the header's values. Raises TraceFault for anything but a trace of this schema."""
+    values = _load(line, 1)
+    schema = values.get("pose_trace")
+    if schema is None:
+        raise TraceFault("line 1 is no trace header")
+    if schema != SCHEMA:
+        raise TraceFault(f"the trace has schema {schema}, this program reads schema {SCHEMA}")
+    if not isinstance(values.get("rules"), dict):
+        raise TraceFault("line 1 has no rules")
+    return values
+
+
+def parse_lines(lines: Iterable[str]) -> Iterator[TraceLine | int]:
+    """Yield each reading of a trace's lines after the header, and last its count.
+
+    Raises TraceFault at the first damaged line. A trace that was cut off has no count.
+    """
+    last_s = -np.inf
+    for number, line in enumerate(lines, start=2):
+        values = _load(line, number)
+        if "end" in values:
+            yield int(values["end"])
+            return
+        reading = _reading(values, number)
+        if not reading.t_s > last_s:
+            raise TraceFault(f"line {number}: time does not increase")
+        last_s = reading.t_s
+        yield reading
+
+
+def _reading(values: dict[str, Any], number: int) -> TraceLine:
+    try:
+        t_s = float(values["t_s"])
+        result = dict(values["result"])
+        action = values.get("action")
+        pose = None
+        if "image_px" in values:
+            width, height = values["size_wh"]
+            pose = Pose(
+                t_s=t_s,
+                size_wh=(int(width), int(height)),
+                image_px=_array(values["image_px"], 2),
+                depth_px=_array(values["depth_px"], 1).ravel(),
+                world_m=_array(values["world_m"], 3),
+                visibility=_array(values["visibility"], 1).ravel(),
+            )
+    except (KeyError, TypeError, ValueError) as error:
+        raise TraceFault(f"line {number} is no reading of a trace: {error}") from None
+    if not np.isfinite(t_s):
+        raise TraceFault(f"line {number}: the time is not a number")
+    return TraceLine(t_s=t_s, pose=pose, result=result, action=action)
+
+
+def _array(values: list[float], columns: int) -> np.ndarray:
+    return np.array(values, dtype=np.float64).reshape(LANDMARK_COUNT, columns)
+
+
+def _load(line: str, number: int) -> dict[str, Any]:
+    try:
+        values = json.loads(line)
+    except ValueError:
+        raise TraceFault(f"line {number} is cut off or damaged") from None
+    if not isinstance(values, dict):
+        raise TraceFault(f"line {number} is no part of a trace")
+    return values
+
+
+def _dump(values: dict[str, Any]) -> str:
+    return json.dumps(values, separators=(",", ":"), allow_nan=False)

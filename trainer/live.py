@@ -1,0 +1,222 @@
+"""What `trainer live` and `trainer demo` put together out of the adapters."""
+
+from __future__ import annotations
+
+import contextlib
+import sys
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+if sys.version_info >= (3, 11):
+    import tomllib
+else:
+    import tomli as tomllib
+
+from trainer.app import LiveMirror, RunResult
+from trainer.core.records import Handed, Step
+from trainer.ports import PoseEstimator, Screen, Sounder, View
+from trainer.recorder import TraceRecorder
+from trainer.resources import resource_dir
+from trainer.settings import Settings
+from trainer.words import rep_line, step_lines
+
+Say = Callable[[str], None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stage:
+    """The screen and the sounder of a run, opened once and shared by its clips."""
+
+    screen: Screen
+    sounder: Sounder
+
+
+@contextlib.contextmanager
+def open_stage(*, screen: str, sound: str, say: Say) -> Iterator[Stage]:
+    """Open screen and sound; each that is missing is said in one line."""
+    from trainer.adapters.screen import open_screen
+    from trainer.adapters.sound import open_sounder
+
+    sounder: Any = open_sounder(sound, resource_dir("sounds"))  # type: ignore[arg-type]
+    try:
+        window = open_screen(screen)  # type: ignore[arg-type]
+        try:
+            if window.name == "no screen":
+                say("No screen here: phases, cues and reps are printed instead.")
+            if not sounder.audible:
+                say(f"No sound here: {sounder.trouble or 'sound is off'}")
+            yield Stage(screen=window, sounder=sounder)
+        finally:
+            window.close()
+    finally:
+        sounder.close()
+
+
+def pose_opener(model: Path | None) -> Callable[[], PoseEstimator]:
+    """Return what opens the pose model: called in a thread of its own, so the picture comes first.
+
+    The model file is made sure of now, in the caller's thread, because fetching it shows a
+    progress bar and may fail.
+    """
+    from trainer.adapters.model_file import ensure_model
+
+    path = ensure_model(path=model)
+
+    def open_it() -> PoseEstimator:
+        from trainer.adapters.pose import MediapipePose
+
+        return MediapipePose(path)
+
+    return open_it
+
+
+def run_live(
+    settings: Settings, *, stage: Stage, model: Path | None, record: Path | None, say: Say
+) -> RunResult:
+    """Run the mirror on the camera until the player quits."""
+    from trainer.adapters.camera import open_source
+    from trainer.adapters.clips import PacedClip
+    from trainer.adapters.tones import pan_of
+
+    camera = settings.camera
+    opener = pose_opener(model)
+    source = open_source(
+        camera.source,
+        rotate=camera.rotate,
+        mirrored=camera.mirrored,
+        recorded_fps=camera.recorded_fps,
+    )
+    with contextlib.ExitStack() as stack:
+        recorder = None
+        if record is not None:
+            recorder = TraceRecorder(record, settings.rules, source.name)
+            stack.callback(recorder.close)
+        result = LiveMirror(
+            source=source,
+            open_estimator=opener,
+            sounder=stage.sounder,
+            screen=stage.screen,
+            rules=settings.rules,
+            pan_of=pan_of,
+            recorder=recorder,
+            on_step=_printer(settings, say) if stage.screen.name == "no screen" else None,
+            show_caution=settings.show_caution,
+            wait_for_pose=isinstance(source, PacedClip),
+        ).run()
+    if recorder is not None:
+        say(recorder.trouble or f"Trace written: {record}")
+    return result
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DemoClip:
+    """One clip of the demo session."""
+
+    path: Path
+    handed: Handed
+    stature_cm: float
+    what: str
+
+
+def demo_clips() -> tuple[DemoClip, ...]:
+    """Return the clips of the demo session, in order."""
+    folder = resource_dir("demo_data")
+    values = tomllib.loads((folder / "session.toml").read_text(encoding="utf-8"))
+    return tuple(
+        DemoClip(
+            path=folder / clip["file"],
+            handed=Handed(clip["handed"]),
+            stature_cm=float(clip["stature_cm"]),
+            what=clip["what"],
+        )
+        for clip in values["clip"]
+    )
+
+
+def run_demo(
+    settings: Settings, *, stage: Stage, model: Path | None, save: Path | None, say: Say
+) -> int:
+    """Play the demo session as if its clips were a camera; return how many reps were seen.
+
+    With ``save`` the screen at each move, cue and rep is written as a picture, and what was
+    heard as a sound file, one set a clip.
+    """
+    from trainer.adapters.camera import open_source
+    from trainer.adapters.cue_track import RecordingSounder
+    from trainer.adapters.tones import pan_of
+
+    opener = pose_opener(model)
+    reps = 0
+    for number, clip in enumerate(demo_clips(), start=1):
+        say(f"Clip {number}: {clip.what}")
+        rules = replace(settings.rules, handed=clip.handed, stature_cm=clip.stature_cm)
+        clip_settings = replace(settings, rules=rules)
+        source = open_source(str(clip.path))
+        sounder = RecordingSounder(stage.sounder)
+        shots: list[tuple[View, Step]] = []
+        mirror = LiveMirror(
+            source=source,
+            open_estimator=opener,
+            sounder=sounder,
+            screen=stage.screen,
+            rules=rules,
+            pan_of=pan_of,
+            on_step=_printer(clip_settings, say),
+            wait_for_pose=True,
+            on_view=None if save is None else _collector(shots),
+        )
+        result = mirror.run()
+        reps += sum(rep.complete for rep in result.reps)
+        for rep in result.reps:
+            if not rep.complete:
+                say(rep_line(rep, result.rules))
+        if save is not None:
+            _save(save, clip.path.stem, shots, sounder, say)
+        if result.quit_asked:
+            break
+    return reps
+
+
+def _collector(shots: list[tuple[View, Step]]) -> Callable[[View, Step], None]:
+    return lambda view, step: shots.append((view, step))
+
+
+def _printer(settings: Settings, say: Say) -> Callable[[Step], None]:
+    seen: set[str] = set()
+
+    def on_step(step: Step) -> None:
+        for line in step_lines(step, settings.rules, seen_notices=seen):
+            say(line)
+
+    return on_step
+
+
+def _save(
+    folder: Path,
+    stem: str,
+    shots: list[tuple[View, Step]],
+    sounder: Any,  # noqa: ANN401 -- a RecordingSounder; its module is loaded late
+    say: Say,
+) -> None:
+    from trainer.adapters.cue_track import render_track, write_wav
+    from trainer.adapters.screen import save_png
+    from trainer.errors import TrainerError
+
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        end_s = 0.0
+        for row, (view, step) in enumerate(shots, start=1):
+            what = "rep" if step.rep else step.cues[0].kind.value if step.cues else step.phase.value
+            save_png(view, folder / f"{stem}-{row:02d}-{what}.png")
+            end_s = step.t_s
+        track = render_track(sounder.events, end_s + 2.0, resource_dir("sounds"))
+        write_wav(folder / f"{stem}.wav", track)
+    except OSError as error:
+        raise TrainerError(
+            f"pictures and sound could not be saved in {folder} ({error.strerror or error}). "
+            "A folder that can be written, on a disk with space, was wanted. "
+            "Give another one to --save."
+        ) from None
+    say(f"Saved {len(shots)} pictures and the sound of {stem} in {folder}.")

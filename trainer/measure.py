@@ -1,0 +1,244 @@
+"""Files through the same core as the live mirror, as fast as the machine allows.
+
+Each clip gives one JSON and one CSV (docs/measure-format.md). Phases of the frames are as known
+afterwards: back-dated, unlike on the live screen. The same clip with the same settings gives
+the same bytes every time.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import os
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from trainer.core.records import Measures, Phase, PhaseChange, Rep, Step
+from trainer.core.rules import Rules
+from trainer.engine import Engine
+from trainer.errors import CameraError, TrainerError
+
+if TYPE_CHECKING:
+    from trainer.ports import PoseEstimator
+
+SCHEMA: Final = 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClipJob:
+    """One clip to measure, and how."""
+
+    clip: Path
+    out_dir: Path
+    rules: Rules
+    model: Path
+    rotate: int = 0
+    mirrored: bool = False
+    recorded_fps: float | None = None
+
+
+def measure_clip(job: ClipJob, progress: Callable[[int], None] = lambda done: None) -> list[Rep]:
+    """Measure one clip and write its JSON and CSV; return its reps.
+
+    ``progress`` is told how many frames were done since it was last told. Raises CameraError
+    when the clip cannot be read or holds no picture, TrainerError when the results cannot be
+    written. Either both files are written or none.
+    """
+    from trainer.adapters.clips import ClipReader
+    from trainer.adapters.pose import MediapipePose
+
+    estimator = MediapipePose(job.model, synchronous=True)
+    try:
+        with ClipReader(
+            job.clip, rotate=job.rotate, mirrored=job.mirrored, recorded_fps=job.recorded_fps
+        ) as reader:
+            steps, reps = run_frames(reader, estimator, job.rules, progress)
+            facts = reader.facts
+    finally:
+        estimator.close()
+    if not steps:
+        raise CameraError(
+            f"{job.clip} holds no picture. A video file was wanted. "
+            "Play it in another program to see if it is whole."
+        )
+    result = clip_result(
+        steps,
+        reps,
+        clip=job.clip.name,
+        fps=facts.recorded_fps or facts.played_fps,
+        size_wh=facts.size_wh,
+        rules=job.rules,
+    )
+    write_results(job.out_dir, job.clip.stem, result)
+    return reps
+
+
+def run_frames(
+    frames: Iterable[Any],
+    estimator: PoseEstimator,
+    rules: Rules,
+    progress: Callable[[int], None] = lambda done: None,
+) -> tuple[list[Step], list[Rep]]:
+    """Run every frame through the core; return all steps and reps."""
+    engine = Engine(rules)
+    steps: list[Step] = []
+    reps: list[Rep] = []
+    for frame in frames:
+        fed = engine.feed(frame.t_s, estimator.estimate(frame))
+        progress(1)
+        if fed is None:
+            continue
+        step = fed[1]
+        steps.append(step)
+        if step.rep is not None:
+            reps.append(step.rep)
+    cut = engine.finish()
+    if cut is not None:
+        reps.append(cut)
+    return steps, reps
+
+
+def clip_result(
+    steps: list[Step],
+    reps: list[Rep],
+    *,
+    clip: str,
+    fps: float | None,
+    size_wh: tuple[int, int],
+    rules: Rules,
+) -> dict[str, Any]:
+    """Return the JSON's values of one clip."""
+    phases = phases_afterwards(steps, reps)
+    return {
+        "schema": SCHEMA,
+        "clip": clip,
+        "fps": _rounded(fps, 3),
+        "size_wh": list(size_wh),
+        "handed": rules.handed.value,
+        "stature_cm": rules.stature_cm,
+        "frames": [
+            {"t_s": _rounded(step.t_s, 6), "phase": phase.value, **_measures(step.measures)}
+            for step, phase in zip(steps, phases, strict=True)
+        ],
+        "reps": [_rep(rep) for rep in reps],
+    }
+
+
+def phases_afterwards(steps: list[Step], reps: list[Rep]) -> list[Phase]:
+    """Return each step's phase as known at the end: every move at its back-dated time."""
+    times = [step.t_s for step in steps]
+    phases = [Phase.NOBODY] * len(steps)
+
+    def fill(phase: Phase, from_s: float, to_s: float = float("inf")) -> None:
+        for row, t_s in enumerate(times):
+            if from_s - 1e-9 <= t_s < to_s:
+                phases[row] = phase
+
+    changes: list[PhaseChange] = [change for step in steps for change in step.changes]
+    for change in changes:
+        fill(change.phase, change.t_s)
+    for rep in reps:
+        # A rep's own instants are the last word: they were read when the whole top was known.
+        if rep.top_t_s is None or rep.top_end_t_s is None:
+            continue
+        top_s, end_s = rep.top_t_s, rep.top_end_t_s
+        begun = [
+            change.t_s
+            for change in changes
+            if change.phase is Phase.BACKSWING and rep.takeaway_t_s <= change.t_s <= top_s
+        ]
+        if begun:
+            fill(Phase.BACKSWING, min(begun), top_s)
+        fill(Phase.TOP, top_s, end_s + 1e-9)
+        if not any(top_s <= t <= end_s for t in times):
+            # A turn between two pictures: the nearest one shows the top.
+            nearest = int(np.argmin(np.abs(np.array(times) - top_s)))
+            phases[nearest] = Phase.TOP
+    return phases
+
+
+def write_results(out_dir: Path, stem: str, result: dict[str, Any]) -> None:
+    """Write ``<stem>.json`` and ``<stem>.csv``, each whole or not at all."""
+    try:
+        out_dir.mkdir(parents=True, exist_ok=True)
+        _write(out_dir / f"{stem}.json", json.dumps(result, indent=1, allow_nan=False) + "\n")
+        _write(out_dir / f"{stem}.csv", csv_text(result["frames"]))
+    except OSError as error:
+        raise TrainerError(
+            f"the results of {stem} could not be written to {out_dir} "
+            f"({error.strerror or error}). A folder that can be written, on a disk with space, "
+            "was wanted. Give another one to --out."
+        ) from None
+
+
+def csv_text(frames: list[dict[str, Any]]) -> str:
+    """Return the CSV: a header and one row a frame; a reading not made is an empty cell."""
+    rows = []
+    for frame in frames:
+        row = dict(frame)
+        lateral, vertical = row.pop("head_drift_cm")
+        row["head_drift_lateral_cm"], row["head_drift_vertical_cm"] = lateral, vertical
+        rows.append(row)
+    text = io.StringIO()
+    writer = csv.DictWriter(text, fieldnames=list(rows[0]), lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(rows)
+    return text.getvalue()
+
+
+def _write(path: Path, text: str) -> None:
+    half = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        half.write_text(text, encoding="utf-8", newline="\n")
+        os.replace(half, path)
+    finally:
+        half.unlink(missing_ok=True)
+
+
+def _measures(now: Measures) -> dict[str, Any]:
+    return {
+        "shoulder_turn_deg": _rounded(now.shoulder_turn_deg, 2),
+        "hip_turn_deg": _rounded(now.hip_turn_deg, 2),
+        "head_drift_cm": [_rounded(now.head_lateral_cm, 2), _rounded(now.head_vertical_cm, 2)],
+        "hip_drift_cm": _rounded(now.hip_lateral_cm, 2),
+        "chest_pitch_deg": _rounded(now.chest_pitch_deg, 2),
+        "hand_height_cm": _rounded(now.hand_height_cm, 2),
+    }
+
+
+def _rep(rep: Rep) -> dict[str, Any]:
+    return {
+        "setup_t_s": _rounded(rep.setup_t_s, 4),
+        "takeaway_t_s": _rounded(rep.takeaway_t_s, 4),
+        "top_t_s": _rounded(rep.top_t_s, 4),
+        "top_end_t_s": _rounded(rep.top_end_t_s, 4),
+        "complete": rep.complete,
+        "at_top": None if rep.at_top is None else _measures(rep.at_top),
+        "max": {
+            "shoulder_turn_deg": _rounded(rep.max_shoulder_turn_deg, 2),
+            "head_drift_cm": [
+                _rounded(rep.max_head_lateral_cm, 2),
+                _rounded(rep.max_head_vertical_cm, 2),
+            ],
+            "hip_drift_cm": _rounded(rep.max_hip_lateral_cm, 2),
+        },
+        "cues": [
+            {
+                "t_s": _rounded(cue.t_s, 4),
+                "decided_t_s": _rounded(cue.decided_t_s, 4),
+                "kind": cue.kind.value,
+                "side": None if cue.side is None else cue.side.value,
+            }
+            for cue in rep.cues
+        ],
+    }
+
+
+def _rounded(value: float | None, digits: int) -> float | None:
+    """Round for the file; -0.0 becomes 0.0 so that equal readings are equal bytes."""
+    return None if value is None else round(value, digits) + 0.0

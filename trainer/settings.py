@@ -1,0 +1,292 @@
+"""The player's settings: a TOML file and options, checked, into frozen rule objects.
+
+Unknown keys, wrong types, values out of range and likely wrong units are refused, each with
+what was found, what was wanted and what to try.
+"""
+
+from __future__ import annotations
+
+import math
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass, field, fields, replace
+from pathlib import Path
+from typing import Any, Final, TypeVar
+
+if sys.version_info >= (3, 11):
+    import tomllib
+else:
+    import tomli as tomllib
+
+from trainer.core.records import Handed
+from trainer.core.rules import CueRules, PhaseRules, Rules, SetupRules
+from trainer.core.smoothing import OneEuroRules
+from trainer.errors import SettingsError
+
+_Record = TypeVar("_Record", SetupRules, PhaseRules, CueRules, OneEuroRules)
+
+#: (lowest, highest) that makes sense, for the values a person is likely to set.
+RANGES: Final = {
+    "stature_cm": (100.0, 230.0),
+    "target_deg": (45.0, 110.0),
+    "turn_band_deg": (0.0, 30.0),
+    "head_tol_cm": (1.0, 30.0),
+    "hip_tol_cm": (1.0, 30.0),
+}
+
+#: What a value far out of range probably was, to say so: (test, words).
+_UNIT_HINTS: Final[dict[str, tuple[tuple[Callable[[float], bool], str], ...]]] = {
+    "stature_cm": (
+        (lambda v: 1.0 <= v <= 2.3, "that looks like metres; give centimetres, such as 175"),
+        (lambda v: 48.0 <= v < 100.0, "that looks like inches; multiply by 2.54"),
+        (lambda v: 1000.0 <= v <= 2300.0, "that looks like millimetres; divide by 10"),
+    ),
+    "target_deg": (
+        (lambda v: 0.7 <= v <= 2.0, "that looks like radians; give degrees, such as 85"),
+    ),
+    "head_tol_cm": (
+        (lambda v: 30.0 < v <= 100.0, "that looks like millimetres; give centimetres, such as 5"),
+        (lambda v: 0.0 < v < 0.3, "that looks like metres; give centimetres, such as 5"),
+    ),
+    "hip_tol_cm": (
+        (lambda v: 30.0 < v <= 100.0, "that looks like millimetres; give centimetres, such as 4"),
+        (lambda v: 0.0 < v < 0.3, "that looks like metres; give centimetres, such as 4"),
+    ),
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CameraSettings:
+    """Which camera, and how its picture must be treated."""
+
+    source: str | None = None  #: index, address or file; None: the first camera found
+    rotate: int = 0  #: degrees clockwise, one of 0, 90, 180, 270
+    mirrored: bool = False  #: the source already mirrors its picture
+    recorded_fps: float | None = None  #: what a slow-motion clip was recorded at
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settings:
+    """Everything that can be set."""
+
+    rules: Rules = field(default_factory=Rules)
+    camera: CameraSettings = field(default_factory=CameraSettings)
+    sound: str = "auto"  #: auto, pygame, simpleaudio or off
+    show_caution: bool = True
+
+
+def default_path() -> Path:
+    """Return where the settings file is looked for when none is named."""
+    import platformdirs
+
+    return Path(platformdirs.user_config_dir("backswing-mirror", appauthor=False)) / "settings.toml"
+
+
+def load(path: Path | None) -> Settings:
+    """Read the settings file, or the default one if it is there.
+
+    Raises SettingsError when the named file is missing, is not TOML, or holds an unknown key or
+    a value that cannot be used.
+    """
+    if path is None:
+        path = default_path()
+        if not path.exists():
+            return Settings()
+    try:
+        text = path.read_text(encoding="utf-8")
+    except FileNotFoundError:
+        raise SettingsError(
+            f"there is no settings file {path}. A TOML file was wanted. "
+            "Check the name, or leave --settings out to use the defaults."
+        ) from None
+    except (OSError, UnicodeDecodeError) as error:
+        raise SettingsError(
+            f"the settings file {path} could not be read ({error}). A TOML file in UTF-8 was "
+            "wanted. Check its permissions and how it was saved."
+        ) from None
+    try:
+        values = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise SettingsError(
+            f"the settings file {path} is not valid TOML: {error}. Mend that line, "
+            "or compare with docs/how-to/settings.md."
+        ) from None
+    return from_values(values, str(path))
+
+
+def from_values(values: dict[str, Any], where: str) -> Settings:
+    """Return settings from a parsed file; ``where`` names it in messages."""
+    sections = {"player", "cues", "setup", "phases", "smoothing", "camera", "sound", "screen"}
+    _refuse_unknown(values, sections, where, "section")
+    player = _section(values, "player", where)
+    _refuse_unknown(player, {"handed", "stature_cm"}, f"{where} [player]", "key")
+    rules = Rules(
+        handed=_handed(player.get("handed", "right"), f"{where} [player]"),
+        stature_cm=_optional_number(player, "stature_cm", f"{where} [player]"),
+        setup=_record(SetupRules(), _section(values, "setup", where), f"{where} [setup]"),
+        phases=_record(PhaseRules(), _section(values, "phases", where), f"{where} [phases]"),
+        cues=_record(CueRules(), _section(values, "cues", where), f"{where} [cues]"),
+        smoothing=_record(
+            Rules().smoothing, _section(values, "smoothing", where), f"{where} [smoothing]"
+        ),
+    )
+    sound = _section(values, "sound", where)
+    _refuse_unknown(sound, {"player"}, f"{where} [sound]", "key")
+    screen = _section(values, "screen", where)
+    _refuse_unknown(screen, {"show_caution"}, f"{where} [screen]", "key")
+    return Settings(
+        rules=rules,
+        camera=_camera(_section(values, "camera", where), f"{where} [camera]"),
+        sound=_choice(
+            sound.get("player", "auto"),
+            ("auto", "pygame", "simpleaudio", "off"),
+            f"{where} [sound] player",
+        ),
+        show_caution=_boolean(screen.get("show_caution", True), f"{where} [screen] show_caution"),
+    )
+
+
+def with_options(
+    settings: Settings,
+    *,
+    handed: str | None = None,
+    stature_cm: float | None = None,
+    target_deg: float | None = None,
+    head_tol_cm: float | None = None,
+    hip_tol_cm: float | None = None,
+) -> Settings:
+    """Return ``settings`` with command line options put over them, checked the same way."""
+    rules = settings.rules
+    if handed is not None:
+        rules = replace(rules, handed=_handed(handed, "--handed"))
+    if stature_cm is not None:
+        rules = replace(rules, stature_cm=checked("stature_cm", stature_cm, "--stature-cm"))
+    cues = {
+        "target_deg": (target_deg, "--target-deg"),
+        "head_tol_cm": (head_tol_cm, "--head-tol-cm"),
+        "hip_tol_cm": (hip_tol_cm, "--hip-tol-cm"),
+    }
+    chosen: dict[str, Any] = {
+        n: checked(n, v, option) for n, (v, option) in cues.items() if v is not None
+    }
+    return replace(settings, rules=replace(rules, cues=replace(rules.cues, **chosen)))
+
+
+def checked(name: str, value: object, where: str) -> float:
+    """Return ``value`` as a finite number in its range. Raises SettingsError otherwise."""
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        raise SettingsError(f"{where} is {value!r}. A number was wanted. Write it without quotes.")
+    number = float(value)
+    if not math.isfinite(number):
+        raise SettingsError(f"{where} is {value}. A finite number was wanted. Give one.")
+    low, high = RANGES.get(name, (0.0, 1e4))
+    if name == "wrong_way_arc_deg":
+        low, high = -180.0, 0.0
+    if not low <= number <= high:
+        hint = next(
+            (words for test, words in _UNIT_HINTS.get(name, ()) if test(number)),
+            "give a value in that range",
+        )
+        raise SettingsError(
+            f"{where} is {number:g}. A value from {low:g} to {high:g} was wanted: {hint}."
+        )
+    return number
+
+
+def rules_to_values(rules: Rules) -> dict[str, Any]:
+    """Return ``rules`` as plain values, for a trace's header."""
+    values: dict[str, Any] = {}
+    for item in fields(rules):
+        value = getattr(rules, item.name)
+        if isinstance(value, Handed):
+            values[item.name] = value.value
+        elif hasattr(value, "__dataclass_fields__"):
+            values[item.name] = {f.name: getattr(value, f.name) for f in fields(value)}
+        else:
+            values[item.name] = value
+    return values
+
+
+def rules_from_values(values: dict[str, Any], where: str) -> Rules:
+    """Return the rules a trace's header holds. Raises SettingsError for what cannot be used."""
+    _refuse_unknown(values, {f.name for f in fields(Rules)}, where, "key")
+    return Rules(
+        handed=_handed(values.get("handed", "right"), where),
+        stature_cm=_optional_number(values, "stature_cm", where),
+        pain=_boolean(values.get("pain", False), where),
+        setup=_record(SetupRules(), _section(values, "setup", where), where),
+        phases=_record(PhaseRules(), _section(values, "phases", where), where),
+        cues=_record(CueRules(), _section(values, "cues", where), where),
+        smoothing=_record(OneEuroRules(), _section(values, "smoothing", where), where),
+    )
+
+
+def _section(values: dict[str, Any], name: str, where: str) -> dict[str, Any]:
+    section = values.get(name, {})
+    if not isinstance(section, dict):
+        raise SettingsError(
+            f"{where}: {name} is {section!r}. A section [{name}] was wanted. "
+            f"Put its keys under a line that says [{name}]."
+        )
+    return section
+
+
+def _refuse_unknown(values: dict[str, Any], known: set[str], where: str, what: str) -> None:
+    unknown = sorted(set(values) - known)
+    if unknown:
+        raise SettingsError(
+            f"{where} has the unknown {what} {unknown[0]!r}. Known are: "
+            f"{', '.join(sorted(known))}. Check the spelling or take it out."
+        )
+
+
+def _record(default: _Record, values: dict[str, Any], where: str) -> _Record:
+    """Return the dataclass ``default`` with checked ``values`` put over it."""
+    kinds = {f.name: type(getattr(default, f.name)) for f in fields(default)}
+    _refuse_unknown(values, set(kinds), where, "key")
+    new: dict[str, Any] = {}
+    for name, value in values.items():
+        if kinds[name] is bool:
+            new[name] = _boolean(value, f"{where} {name}")
+        else:
+            new[name] = checked(name, value, f"{where} {name}")
+    return replace(default, **new)
+
+
+def _camera(values: dict[str, Any], where: str) -> CameraSettings:
+    _refuse_unknown(values, {f.name for f in fields(CameraSettings)}, where, "key")
+    source = values.get("source")
+    rotate = values.get("rotate", 0)
+    if rotate not in (0, 90, 180, 270) or isinstance(rotate, bool):
+        raise SettingsError(
+            f"{where} rotate is {rotate!r}. One of 0, 90, 180, 270 was wanted. Give one of them."
+        )
+    return CameraSettings(
+        source=None if source is None else str(source),
+        rotate=rotate,
+        mirrored=_boolean(values.get("mirrored", False), f"{where} mirrored"),
+        recorded_fps=_optional_number(values, "recorded_fps", where),
+    )
+
+
+def _optional_number(values: dict[str, Any], name: str, where: str) -> float | None:
+    value = values.get(name)
+    return None if value is None else checked(name, value, f"{where} {name}")
+
+
+def _boolean(value: object, where: str) -> bool:
+    if not isinstance(value, bool):
+        raise SettingsError(f"{where} is {value!r}. true or false was wanted. Write one of them.")
+    return value
+
+
+def _handed(value: object, where: str) -> Handed:
+    return Handed(_choice(value, tuple(h.value for h in Handed), f"{where} handed"))
+
+
+def _choice(value: object, allowed: tuple[str, ...], where: str) -> str:
+    if value not in allowed:
+        raise SettingsError(
+            f"{where} is {value!r}. One of {', '.join(allowed)} was wanted. Write one of them."
+        )
+    return str(value)

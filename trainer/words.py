@@ -1,0 +1,45 @@
+"""Steps, reps and cues as lines of text, for a machine without a screen."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from trainer.core.records import Phase, Rep, Step
+from trainer.core.rules import Rules
+from trainer.core.summary import cue_words, words_for
+
+#: What each phase is called to the player.
+PHASE_WORDS = {
+    Phase.NOBODY: "nobody in the picture",
+    Phase.WAITING: "waiting for address",
+    Phase.SETUP: "setup",
+    Phase.TAKEAWAY: "takeaway",
+    Phase.BACKSWING: "backswing",
+    Phase.TOP: "top",
+    Phase.AFTER: "after the top",
+}
+
+
+def step_lines(step: Step, rules: Rules, *, seen_notices: set[str]) -> Iterator[str]:
+    """Yield a line for each move, cue, finished rep and new notice of ``step``."""
+    for change in step.changes:
+        yield f"{change.t_s:8.2f} s  {PHASE_WORDS[change.phase]}"
+    for cue in step.cues:
+        delay_ms = (cue.decided_t_s - cue.t_s) * 1000
+        yield (
+            f"{cue.t_s:8.2f} s  cue: {cue_words(cue.kind, cue.side)} (decided {delay_ms:.0f} ms on)"
+        )
+    for notice in step.notices:
+        if notice not in seen_notices:
+            seen_notices.add(notice)
+            yield f"{step.t_s:8.2f} s  note: {notice}"
+    if step.rep is not None:
+        yield rep_line(step.rep, rules)
+
+
+def rep_line(rep: Rep, rules: Rules) -> str:
+    """Return one rep as a line: when, verdict, reasons."""
+    words = words_for(rep, rules)
+    when_s = rep.top_t_s if rep.top_t_s is not None else rep.takeaway_t_s
+    back = "" if rep.backswing_s is None else f", backswing {rep.backswing_s:.2f} s"
+    return f"{when_s:8.2f} s  rep {rep.number}: {'; '.join(words.lines)}{back}"
