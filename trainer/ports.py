@@ -121,6 +121,7 @@ class View:
     turn_band_deg: float  #: half width of the band round the target
     head_tol_cm: float
     hip_tol_cm: float
+    hips_strict: bool = False  #: hips out of tolerance count before the top too
     reps: int
     last_rep: Rep | None
     last_rep_words: tuple[str, ...]  #: the verdict in one short line, then details

@@ -1,0 +1,184 @@
+"""Draws a view on any pygame surface; no window is needed. Main thread only."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from trainer.adapters import palette, screen_words
+from trainer.adapters.screen_bars import draw_head, draw_hips, draw_turn, warning_mark
+from trainer.adapters.screen_calm import Memory
+from trainer.adapters.screen_layout import FIGURE, SMALL, TITLE, Box, Layout
+from trainer.adapters.screen_pages import draw_page
+from trainer.adapters.screen_pen import LEADING, Pen
+from trainer.core.landmarks import Landmark
+from trainer.core.records import Measures, Phase
+from trainer.ports import View
+
+if TYPE_CHECKING:
+    from trainer.core.records import Pose
+
+NO_PICTURE_WH: Final = (16, 9)  #: shape assumed until the first picture comes
+FOUND_POINTS: Final = (
+    Landmark.LEFT_SHOULDER,
+    Landmark.RIGHT_SHOULDER,
+    Landmark.LEFT_HIP,
+    Landmark.RIGHT_HIP,
+)
+
+
+def draw(
+    surface: Any,  # noqa: ANN401 (pygame is loaded late)
+    view: View,
+    *,
+    pen: Pen | None = None,
+    memory: Memory | None = None,
+    now_s: float = 0.0,
+    page: str | None = None,
+) -> Layout:
+    """Draw ``view`` over the whole of ``surface`` and return where everything went.
+
+    ``page`` is "caution", "pain" or "help" for a page of text over the mirror, "" for none; None
+    shows the caution where ``view.caution`` asks for it. Without ``memory`` all is drawn settled:
+    no fades, no stale readings, columns where this one pose wants them.
+    """
+    pen = pen or Pen()
+    memory = memory or Memory()
+    window_wh = surface.get_size()
+    image = view.image_rgb
+    stale = memory.is_stale(view.step, now_s)
+    pose = None if view.step is None else view.step.pose
+    phase = Phase.NOBODY if view.step is None else view.step.phase
+    layout = memory.placer.place(
+        window_wh,
+        NO_PICTURE_WH if image is None else (image.shape[1], image.shape[0]),
+        pose,
+        phase,
+        handed_left=view.handed_left,
+        now_s=now_s,
+    )
+    surface.fill(palette.INK)
+    if image is not None:
+        draw_mirror(surface, image, layout.picture)
+        if pose is not None and not stale and phase in (Phase.WAITING, Phase.SETUP):
+            _draw_found(surface, pose, layout)
+        measures = Measures(t_s=0.0)
+        if view.step is not None and not stale:
+            shown = screen_words.at_top(view) or view.step.measures
+            measures = memory.calm.steady(shown, now_s)
+        draw_turn(surface, pen, layout, measures.shoulder_turn_deg, view, memory.calm, now_s)
+        draw_head(surface, pen, layout, measures, view, memory.calm, now_s)
+        draw_hips(surface, pen, layout, measures, view, memory.calm, now_s)
+    else:
+        _draw_opening(surface, pen, layout)
+    _draw_strip(surface, pen, layout, view, stale=stale)
+    if page is None:
+        page = "caution" if view.caution else ""
+    if page:
+        draw_page(surface, pen, layout, page)
+    return layout
+
+
+def draw_mirror(surface: Any, image_rgb: np.ndarray, picture: Box) -> None:  # noqa: ANN401
+    """Draw the picture flipped left-right into ``picture``."""
+    import pygame
+
+    image = np.ascontiguousarray(image_rgb)
+    source = pygame.image.frombuffer(image, (image.shape[1], image.shape[0]), "RGB")
+    size = (max(round(picture.w), 1), max(round(picture.h), 1))
+    if size != source.get_size():
+        source = pygame.transform.scale(source, size)
+    surface.blit(pygame.transform.flip(source, True, False), (round(picture.x), round(picture.y)))
+
+
+def _draw_found(surface: Any, pose: Pose, layout: Layout) -> None:  # noqa: ANN401
+    """Dot shoulders and hips before the swing, so the player sees they are found.
+
+    Gone from takeaway on: nothing to steer by lies on the body.
+    """
+    import pygame
+
+    radius = max(round(0.008 * layout.picture.h), 2)
+    for point in FOUND_POINTS:
+        x, y = pose.image_px[point]
+        if not (np.isfinite(x) and np.isfinite(y)):
+            continue
+        picture = layout.picture
+        at = (
+            round(picture.right - x * picture.w / pose.size_wh[0]),
+            round(picture.y + y * picture.h / pose.size_wh[1]),
+        )
+        if not (picture.x <= at[0] <= picture.right and picture.y <= at[1] <= picture.bottom):
+            continue
+        pygame.draw.circle(surface, palette.BLACK, at, radius + max(radius // 2, 1))
+        pygame.draw.circle(surface, palette.TEXT, at, radius)
+
+
+def _draw_opening(surface: Any, pen: Pen, layout: Layout) -> None:  # noqa: ANN401
+    window, u = layout.window, layout.unit
+    cap = pen.shrunk(screen_words.OPENING, 0.075 * u, 0.9 * window.w)
+    at = (window.w / 2, (layout.strip.y - cap) / 2)
+    pen.write(surface, screen_words.OPENING, at, cap, palette.TEXT, align=0.5)
+
+
+def _draw_strip(surface: Any, pen: Pen, layout: Layout, view: View, *, stale: bool) -> None:  # noqa: ANN401
+    u = layout.unit
+    surface.fill(palette.INK, tuple(round(v) for v in layout.strip))
+    if view.image_rgb is None:
+        _draw_line(surface, pen, layout, view, stale=stale)
+        return
+    words = screen_words.headline(view, stale=stale)
+    box = layout.headline
+    lines, cap = pen.block(words, 0.075 * u, box, 2)
+    y = box.y
+    if len(lines) == 1:
+        y = box.y + max((box.h - cap * 1.2) / 2, 0)
+    for line in lines:
+        pen.write(surface, line, (box.x, y), cap, palette.TEXT)
+        y += cap * LEADING
+    _draw_line(surface, pen, layout, view, stale=stale)
+    if view.image_rgb is not None:
+        reps = str(view.reps)
+        label_cap = SMALL * 1.3 * u
+        figure_cap = pen.shrunk(reps, FIGURE * u, layout.reps.w * 0.72)
+        figure = pen.write(
+            surface,
+            reps,
+            (layout.reps.right, layout.reps.y + (layout.reps.h - figure_cap) / 2),
+            figure_cap,
+            palette.TEXT,
+            align=1.0,
+        )
+        room = figure.x - 0.015 * u - layout.reps.x
+        label_cap = pen.shrunk("reps", label_cap, room)
+        pen.write(
+            surface,
+            "reps",
+            (figure.x - 0.015 * u, figure.y + figure.h - label_cap),
+            label_cap,
+            palette.QUIET_TEXT,
+            align=1.0,
+        )
+
+
+def _draw_line(surface: Any, pen: Pen, layout: Layout, view: View, *, stale: bool) -> None:  # noqa: ANN401
+    box, u = layout.line, layout.unit
+    most = 4 if box.h > 0.1 * u else 2  # lines
+    notices = screen_words.notices(view, stale=stale)
+    if not notices:
+        words = screen_words.quiet_line(view, stale=stale)
+        if view.image_rgb is not None:
+            lines, cap = pen.block(words, 0.032 * u, box, most)
+            for n, line in enumerate(lines):
+                at = (box.x, box.y + (0.2 * cap) + n * cap * LEADING)
+                pen.write(surface, line, at, cap, palette.QUIET_TEXT)
+        return
+    mark_w = 0.05 * u
+    words = "  ·  ".join(notices)
+    text_box = Box(box.x + mark_w, box.y, max(box.w - mark_w, 1), box.h)
+    lines, cap = pen.block(words, TITLE * 0.8 * u, text_box, most)
+    warning_mark(surface, (box.x + 0.4 * mark_w, box.y + 0.2 * cap + 0.02 * u), 0.04 * u)
+    for n, line in enumerate(lines):
+        at = (text_box.x, text_box.y + 0.2 * cap + n * cap * LEADING)
+        pen.write(surface, line, at, cap, palette.TEXT)

@@ -1,0 +1,56 @@
+"""Pages of text over the mirror: caution, pain, help. Main thread only."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from trainer import caution
+from trainer.adapters import palette
+from trainer.adapters.screen_layout import Box, Layout
+from trainer.adapters.screen_pen import LEADING, Pen
+from trainer.adapters.screen_words import MIRROR_KEYS
+
+GO_ON = "press any key to go on"
+
+
+def page_text(page: str) -> tuple[str, tuple[str, ...]]:
+    """Return title and lines of a page: "caution", "pain" or "help"."""
+    if page == "pain":
+        return caution.PAIN_TITLE, caution.PAIN_LINES
+    if page == "help":
+        keys = tuple(f"{key}:  {what}" for key, what in MIRROR_KEYS)
+        return "Keys", keys
+    return caution.CAUTION_TITLE, caution.CAUTION_LINES
+
+
+def draw_page(surface: Any, pen: Pen, layout: Layout, page: str) -> None:  # noqa: ANN401
+    """Draw a page of text as large as it fits the window."""
+    window, u = layout.window, layout.unit
+    surface.fill(palette.INK)
+    title, lines = page_text(page)
+    area = Box(0.06 * window.w, 0.05 * window.h, 0.88 * window.w, 0.90 * window.h)
+    cap = 0.045 * u
+    while cap > 5:
+        wrapped = [pen.wrap(line, cap, area.w - 1.5 * cap) for line in lines]
+        rows = sum(len(part) for part in wrapped)
+        tall = rows * cap * LEADING + len(lines) * 0.5 * cap + 6.5 * cap
+        if tall <= area.h:
+            break
+        cap *= 0.94
+    y = area.y
+    title_cap = pen.shrunk(title, 1.7 * cap, area.w)
+    pen.write(surface, title, (area.x, y), title_cap, palette.TARGET)
+    y += 1.7 * cap * LEADING
+    for part in wrapped:
+        _bullet(surface, (area.x + 0.35 * cap, y + 0.5 * cap), 0.22 * cap)
+        for row in part:
+            pen.write(surface, row, (area.x + 1.5 * cap, y), cap, palette.TEXT)
+            y += cap * LEADING
+        y += 0.5 * cap
+    pen.write(surface, GO_ON, (area.x, area.bottom - 1.2 * cap), cap, palette.QUIET_TEXT)
+
+
+def _bullet(surface: Any, middle: tuple[float, float], radius: float) -> None:  # noqa: ANN401
+    import pygame
+
+    pygame.draw.circle(surface, palette.TARGET, middle, max(radius, 2))
