@@ -9,6 +9,7 @@ from dataclasses import fields
 from pathlib import Path
 from typing import Any, Final, Literal
 
+from trainer.adapters.quiet import quiet_stderr
 from trainer.adapters.screen_calm import Memory
 from trainer.adapters.screen_draw import draw
 from trainer.adapters.screen_pen import Pen
@@ -236,7 +237,8 @@ def open_screen(choice: Choice = "auto", size_wh: tuple[int, int] | None = None)
         import pygame
 
         # NB: only what is used; pygame.init() would also open sound and joysticks.
-        pygame.display.init()
+        with quiet_stderr():
+            pygame.display.init()
     except (ImportError, OSError) as error:
         return _without(choice, f"pygame could not be loaded ({error})")
     except Exception as error:  # pygame.error is raised, which the import may not have named

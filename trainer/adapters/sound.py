@@ -23,6 +23,7 @@ from typing import Any, Final, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from trainer.adapters.quiet import quiet_stderr
 from trainer.adapters.tones import RATE_HZ, Variant, all_variants, variant_of
 from trainer.core.records import Cue, CueKind
 from trainer.errors import SoundError
@@ -335,7 +336,8 @@ def open_sounder(
         except SoundError as error:
             trouble = str(error)
     try:
-        sounder = PygameSounder(sounds_dir)
+        with quiet_stderr():  # ALSA tells the terminal at length that there is no sound card
+            sounder = PygameSounder(sounds_dir)
     except SoundError as error:
         return SilentSounder(" ".join(filter(None, [trouble, str(error)])))
     sounder.trouble = " ".join(
