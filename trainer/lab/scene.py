@@ -1,0 +1,320 @@
+"""Draws a posed body in a room with VTK, off screen on the CPU. vtk is imported on first use."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from trainer.lab import clothes, props
+from trainer.lab import rotations as rot
+from trainer.lab.body import Body, skin
+from trainer.lab.camera import Camera
+from trainer.lab.clothes import Colour, Outfit
+from trainer.lab.figure import Posed
+from trainer.lab.props import Room
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Image = NDArray[np.uint8]
+
+
+class Stage:
+    """One body in one outfit in one room, seen by one camera; draws frame after frame."""
+
+    def __init__(
+        self, body: Body, outfit: Outfit, room: Room, camera: Camera, *, mirror: bool = False
+    ) -> None:
+        self._body, self._room, self._camera = body, room, camera
+        self._shells, bare = clothes.dress(body, outfit)
+        self._vtk = _Window(camera, room, mirror=mirror)
+        self._skin = self._vtk.mesh(bare, len(body.vertices), shine=0.12)
+        self._skin.colours(clothes.face_colours(body, outfit))
+        self._cloth = []
+        for shell in self._shells:
+            mesh = self._vtk.mesh(shell.faces, len(shell.first), shine=shell.shine)
+            mesh.colour(shell.colour)
+            self._cloth.append(mesh)
+        self._rigid: list[tuple[str, Floats, _Mesh]] = []
+        for side in (".L", ".R"):
+            points, faces = props.hull(clothes.shoe_points(body, side))
+            shoe = self._vtk.mesh(faces, len(points), shine=0.1)
+            shoe.colour(outfit.shoes)
+            self._rigid.append((f"foot{side}", points, shoe))
+        if outfit.hat is not None:
+            points, faces = clothes.brim(body)
+            peak = self._vtk.mesh(faces, len(points), shine=0.05)
+            peak.colour(outfit.hat)
+            self._rigid.append(("head", points, peak))
+        shaft, shaft_faces = props.shaft()
+        self._shaft = self._vtk.mesh(shaft_faces, len(shaft), shine=0.5)
+        self._shaft.colours(props.shaft_colours(shaft))
+        head, head_faces = props.club_head()
+        self._head = self._vtk.mesh(head_faces, len(head), shine=0.6)
+        self._head.colour((38, 38, 44))
+
+    def draw(self, posed: Posed, frame: int) -> Image:
+        """Return one picture (H, W, 3) uint8 RGB, clean: no grain, no blur."""
+        flip = np.array([-1.0, 1.0, 1.0]) if posed.mirrored else np.ones(3)
+        turns, joints = posed.rotations[frame], posed.joints[frame]
+        vertices = skin(self._body, turns, joints)
+        normals = clothes.vertex_normals(vertices, self._body.faces)
+        self._skin.place(vertices * flip, normals * flip)
+        for shell, mesh in zip(self._shells, self._cloth, strict=True):
+            points = shell.place(vertices, normals)
+            mesh.place(points * flip, clothes.vertex_normals(points, shell.faces) * flip)
+        for bone, rest, mesh in self._rigid:
+            index = self._body.bone(bone)
+            points = joints[index] + (rest - self._body.heads[index]) @ turns[index].T
+            points[:, 1] = np.maximum(points[:, 1], 0.002)
+            mesh.place(points * flip, clothes.vertex_normals(points, mesh.faces) * flip)
+        club = self._place_club(posed, frame, flip)
+        self._vtk.cast(np.concatenate([vertices * flip, club]))
+        return self._vtk.picture()
+
+    def _place_club(self, posed: Posed, frame: int, flip: Floats) -> Floats:
+        """Place shaft and head; return points along the club that throw its shadow."""
+        top, head = posed.club[frame]
+        along = rot.unit(head - top)
+        face, toe = posed.face[frame], posed.sole[frame]
+        axes = np.stack([rot.across(face, along), along, np.cross(rot.across(face, along), along)])
+        points, faces = props.shaft()
+        placed = top + (points * [1, np.linalg.norm(head - top), 1]) @ axes
+        self._shaft.place(placed * flip, clothes.vertex_normals(placed, faces) * flip)
+        # the shaft runs into the heel; the head lies along the sole, toe away from the player
+        lie = rot.unit(0.75 * toe + 0.35 * along)
+        up = rot.across(-along, lie)
+        axes = np.stack([np.cross(up, lie), up, lie])
+        points, faces = props.club_head()
+        placed = head + points @ axes
+        self._head.place(placed * flip, clothes.vertex_normals(placed, faces) * flip)
+        line = top + np.linspace(0, 1, 120)[:, None] * (head - top)
+        return np.concatenate([line, placed]) * flip
+
+
+class _Mesh:
+    """One VTK surface whose points change from frame to frame."""
+
+    def __init__(
+        self, renderer: Any, faces: Ints, count: int, shine: float, *, mirror: bool
+    ) -> None:
+        import vtk
+        from vtk.util import numpy_support
+
+        self.faces = faces
+        self._to_vtk = numpy_support.numpy_to_vtk
+        self._data = vtk.vtkPolyData()
+        points = vtk.vtkPoints()
+        points.SetData(self._to_vtk(np.zeros((count, 3)), deep=True))
+        self._data.SetPoints(points)
+        cells = vtk.vtkCellArray()
+        # a mirrored surface turns inside out unless its triangles run the other way round
+        outward = faces[:, ::-1] if mirror else faces
+        table = np.hstack([np.full((len(faces), 1), 3), outward]).astype(np.int64).ravel()
+        cells.ImportLegacyFormat(numpy_support.numpy_to_vtkIdTypeArray(table, deep=True))
+        self._data.SetPolys(cells)
+        mapper = vtk.vtkPolyDataMapper()
+        mapper.SetInputData(self._data)
+        self.actor = vtk.vtkActor()
+        self.actor.SetMapper(mapper)
+        look = self.actor.GetProperty()
+        look.SetInterpolationToPhong()
+        look.SetSpecular(shine)
+        look.SetSpecularPower(18)
+        look.SetAmbient(0.0)
+        renderer.AddActor(self.actor)
+
+    def colour(self, colour: Colour) -> None:
+        self.actor.GetProperty().SetColor(*(c / 255 for c in colour))
+        self.actor.GetProperty().SetAmbientColor(1, 1, 1)
+
+    def colours(self, colours: NDArray[np.uint8]) -> None:
+        from vtk.util import numpy_support
+
+        array = numpy_support.numpy_to_vtk(colours, deep=True)
+        self._data.GetPointData().SetScalars(array)
+
+    def place(self, points: Floats, normals: Floats) -> None:
+        self._data.GetPoints().SetData(self._to_vtk(np.ascontiguousarray(points), deep=True))
+        self._data.GetPointData().SetNormals(
+            self._to_vtk(np.ascontiguousarray(normals, dtype=np.float32), deep=True)
+        )
+        self._data.Modified()
+
+
+class _Window:
+    """The off-screen window, the camera, the lights and the room."""
+
+    SHADOW_PX = 320
+    SHADOW_M = 4.0
+
+    def __init__(self, camera: Camera, room: Room, *, mirror: bool) -> None:
+        import vtk
+
+        # without a screen VTK says so before it draws off screen: no news
+        vtk.vtkLogger.SetStderrVerbosity(vtk.vtkLogger.VERBOSITY_ERROR)
+        self._room, self._mirror = room, mirror
+        self._renderer = vtk.vtkRenderer()
+        self._renderer.SetBackground(*(c / 255 * 0.9 for c in room.wall))
+        self._window = vtk.vtkRenderWindow()
+        self._window.SetOffScreenRendering(1)
+        # edges smoothed on the finished picture: half the cost of multisampling on a CPU
+        self._window.SetMultiSamples(0)
+        self._renderer.SetUseFXAA(True)
+        self._window.SetSize(*camera.size_wh)
+        self._window.AddRenderer(self._renderer)
+        self._aim(camera)
+        self._light()
+        self._build()
+        self._grab = vtk.vtkWindowToImageFilter()
+        self._grab.SetInput(self._window)
+        self._grab.SetInputBufferTypeToRGB()
+        self._grab.ReadFrontBufferOff()
+        self._grab.ShouldRerenderOff()  # picture() has just rendered
+
+    def mesh(self, faces: Ints, count: int, shine: float) -> _Mesh:
+        return _Mesh(self._renderer, faces, count, shine, mirror=self._mirror)
+
+    def picture(self) -> Image:
+        from vtk.util import numpy_support
+
+        self._window.Render()
+        self._grab.Modified()
+        self._grab.Update()
+        image = self._grab.GetOutput()
+        width, height, _ = image.GetDimensions()
+        flat = numpy_support.vtk_to_numpy(image.GetPointData().GetScalars())
+        return np.ascontiguousarray(flat.reshape(height, width, 3)[::-1])
+
+    def cast(self, points: Floats) -> None:
+        """Lay a soft shadow of a cloud of points (P, 3) on the floor."""
+        import cv2
+        from vtk.util import numpy_support
+
+        size = self.SHADOW_PX
+        light = np.array(self._room.light_from)
+        drop = points[:, 1:2] / max(light[1] * 2.2, 0.1)
+        flat = points[:, [0, 2]] - drop * light[[0, 2]]
+        cell = np.floor((flat / self.SHADOW_M + 0.5) * size).astype(np.int64)
+        cell = cell[np.all((cell >= 0) & (cell < size), axis=1)]
+        image = np.zeros((size, size), dtype=np.uint8)
+        image[cell[:, 1], cell[:, 0]] = 255
+        image = cv2.morphologyEx(image, cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8))
+        soft = cv2.GaussianBlur(image, (0, 0), 5.0).astype(float)
+        near = cv2.GaussianBlur(image, (0, 0), 1.6).astype(float)
+        rgba = np.zeros((size, size, 4), dtype=np.uint8)
+        rgba[..., 3] = ((0.6 * soft + 0.4 * near) * self._room.shadow).astype(np.uint8)
+        data = numpy_support.numpy_to_vtk(rgba.reshape(-1, 4), deep=True)
+        self._shadow.GetPointData().SetScalars(data)
+        self._shadow.Modified()
+
+    def _aim(self, camera: Camera) -> None:
+        view = self._renderer.GetActiveCamera()
+        place, axes = camera.place_m, camera.axes
+        view.SetPosition(*place)
+        view.SetFocalPoint(*(place + axes[2]))
+        view.SetViewUp(*(-axes[1]))
+        height, width = camera.size_wh[1], camera.size_wh[0]
+        half = np.tan(np.radians(camera.hfov_deg / 2)) * height / width
+        view.SetViewAngle(float(np.degrees(2 * np.arctan(half))))
+        view.SetClippingRange(0.1, 20.0)
+
+    def _light(self) -> None:
+        import vtk
+
+        room = self._room
+        self._renderer.AutomaticLightCreationOff()
+        for place, strength, warm in (
+            (room.light_from, room.key, (1.0, 0.97, 0.92)),
+            ((-room.light_from[0] * 1.5, 1.6, 2.8), room.fill, (0.92, 0.96, 1.0)),
+            ((0.3, 4.0, -0.6), room.ambient, (1.0, 1.0, 1.0)),
+            ((0.0, -2.0, 2.0), room.ambient * 0.5, (1.0, 0.95, 0.9)),
+            ((0.0, 1.2, 4.0), room.ambient, (1.0, 1.0, 1.0)),
+        ):
+            light = vtk.vtkLight()
+            light.SetLightTypeToSceneLight()
+            light.SetPosition(*place)
+            light.SetFocalPoint(0, 0.9, 0)
+            light.SetIntensity(strength)
+            light.SetColor(*warm)
+            self._renderer.AddLight(light)
+
+    def _build(self) -> None:
+        import vtk
+
+        room, wall_z = self._room, -self._room.wall_m
+        rng = np.random.default_rng(room.seed)
+        floor = props.floor_texture(room, rng)
+        self._board((-5, 0, wall_z), (5, 0, wall_z), (-5, 0, 4.5), floor)
+        wall = props.wall_texture(room, rng)
+        self._board((-5, 0, wall_z), (5, 0, wall_z), (-5, 3.2, wall_z), wall)
+        if room.furniture:
+            self._furnish(rng, wall_z)
+        self._shadow = vtk.vtkImageData()
+        self._shadow.SetDimensions(self.SHADOW_PX, self.SHADOW_PX, 1)
+        half = self.SHADOW_M / 2
+        clear = np.zeros((self.SHADOW_PX, self.SHADOW_PX, 4), dtype=np.uint8)
+        self._board(
+            (-half, 0.003, -half), (half, 0.003, -half), (-half, 0.003, half), clear, self._shadow
+        )
+
+    def _furnish(self, rng: np.random.Generator, wall_z: float) -> None:
+        import vtk
+
+        def box(x, y, z, w, h, d, colour):
+            cube = vtk.vtkCubeSource()
+            cube.SetXLength(w)
+            cube.SetYLength(h)
+            cube.SetZLength(d)
+            cube.SetCenter(x, y, z)
+            mapper = vtk.vtkPolyDataMapper()
+            mapper.SetInputConnection(cube.GetOutputPort())
+            actor = vtk.vtkActor()
+            actor.SetMapper(mapper)
+            actor.GetProperty().SetColor(*(c / 255 for c in colour))
+            self._renderer.AddActor(actor)
+
+        side = 1 if rng.random() < 0.5 else -1
+        shade = tuple(int(c * 0.55) for c in self._room.floor)
+        box(side * 1.75, 0.42, wall_z + 0.22, 1.0, 0.84, 0.4, shade)
+        box(side * 1.6, 0.97, wall_z + 0.2, 0.18, 0.26, 0.18, (120, 140, 120))
+        box(-side * 1.55, 1.55, wall_z + 0.015, 0.7, 0.5, 0.03, (92, 108, 122))
+        box(-side * 1.55, 1.55, wall_z + 0.02, 0.6, 0.4, 0.03, (178, 190, 186))
+        box(
+            0,
+            0.06,
+            wall_z + 0.012,
+            9.9,
+            0.12,
+            0.024,
+            tuple(min(255, c + 22) for c in self._room.wall),
+        )
+
+    def _board(self, origin, right, up, texture: Image, data=None) -> None:
+        import vtk
+        from vtk.util import numpy_support
+
+        plane = vtk.vtkPlaneSource()
+        plane.SetOrigin(*origin)
+        plane.SetPoint1(*right)
+        plane.SetPoint2(*up)
+        plane.SetResolution(1, 1)
+        if data is None:
+            data = vtk.vtkImageData()
+            data.SetDimensions(texture.shape[1], texture.shape[0], 1)
+        array = numpy_support.numpy_to_vtk(texture.reshape(-1, texture.shape[2]), deep=True)
+        data.GetPointData().SetScalars(array)
+        surface = vtk.vtkTexture()
+        surface.SetInputData(data)
+        surface.InterpolateOn()
+        surface.MipmapOn()
+        mapper = vtk.vtkPolyDataMapper()
+        mapper.SetInputConnection(plane.GetOutputPort())
+        actor = vtk.vtkActor()
+        actor.SetMapper(mapper)
+        actor.SetTexture(surface)
+        actor.GetProperty().SetLighting(False)  # the textures carry their own light
+        if texture.shape[2] == 4:
+            actor.ForceTranslucentOn()
+        self._renderer.AddActor(actor)

@@ -1,0 +1,171 @@
+"""What is true of a rendered clip: joints, measures and events, frame by frame. Pure numpy.
+
+Joints are named by the player's own left and right. World axes: metres, x to picture right, y
+up, z towards the camera, origin on the floor under the stance (trainer.lab.body). The target of
+a right-hander is at +x, that of a left-hander at -x. Pixels are (right, down), not mirrored.
+
+Measures, all zero at setup (the mean of the frames from ``setup_s`` to ``takeaway_s`` of the
+clip's first rep), positive away from the target or up:
+
+- shoulder turn: the line from the trail to the lead shoulder-joint centre, projected on the
+  floor; its angle runs on past 90. Hip turn: the same of the hip-joint centres. Thorax turn: the
+  same of the upper thorax's own side axis, free of the shoulder blades.
+- head drift: the skull centre between the ears, sideways and up. Hip drift: the middle of the
+  hip joints, sideways.
+- chest pitch is not set to zero: the angle of the upper thorax's forward axis above the
+  horizontal, negative when the chest faces the floor. The forward axis is the body's own front
+  when standing upright at rest, where the pitch is 0.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from trainer.lab import rotations as rot
+from trainer.lab.body import Body, nose_tip, skull_centre
+from trainer.lab.camera import Camera
+from trainer.lab.figure import Posed, flip
+from trainer.lab.motion import Motion
+
+Floats = NDArray[np.float64]
+
+TRUTH_VERSION = 1
+#: Joint name without its side -> the bone whose head it is.
+BONES = {
+    "shoulder": "upperarm01",
+    "elbow": "lowerarm01",
+    "wrist": "wrist",
+    "hip": "upperleg01",
+    "knee": "lowerleg01",
+    "ankle": "foot",
+    "toe": "toe2-1",
+}
+
+
+def joints(body: Body, posed: Posed) -> dict[str, Floats]:
+    """Return the true joints in the scene, each (T, 3) metres, left and right the player's."""
+    found: dict[str, Floats] = {}
+    sides = {".L": "right", ".R": "left"} if posed.mirrored else {".L": "left", ".R": "right"}
+    for name, bone in BONES.items():
+        for suffix, side in sides.items():
+            found[f"{side}_{name}"] = posed.joints[:, body.bone(f"{bone}{suffix}")]
+    ears = body.vertices[body.part_vertices("head")]
+    points = {
+        "nose": nose_tip(body),
+        "head": skull_centre(body),
+        f"{sides['.L']}_ear": ears[ears[:, 0].argmax()],
+        f"{sides['.R']}_ear": ears[ears[:, 0].argmin()],
+    }
+    index = body.bone("head")
+    for name, rest in points.items():
+        offset = rot.apply(posed.rotations[:, index], rest - body.heads[index])
+        found[name] = posed.joints[:, index] + offset
+    found["neck"] = posed.joints[:, body.bone("neck01")]
+    found["club_grip"], found["club_head"] = posed.club[:, 0], posed.club[:, 1]
+    return {name: flip(points_m, posed) for name, points_m in found.items()}
+
+
+def measures(
+    joints_m: Mapping[str, Floats], handed: str, setup: NDArray[np.bool_]
+) -> dict[str, Floats]:
+    """Return the measures that follow from joints alone (see the module), each (T,).
+
+    ``setup`` (T,) marks the frames whose mean is zero.
+    """
+    lead, trail, away = ("left", "right", -1.0) if handed == "right" else ("right", "left", 1.0)
+    hips = (joints_m["left_hip"] + joints_m["right_hip"]) / 2
+    return {
+        "shoulder_turn_deg": turn_deg(
+            joints_m[f"{lead}_shoulder"] - joints_m[f"{trail}_shoulder"], away, setup
+        ),
+        "hip_turn_deg": turn_deg(joints_m[f"{lead}_hip"] - joints_m[f"{trail}_hip"], away, setup),
+        "head_lateral_cm": _from_setup(away * joints_m["head"][:, 0] * 100, setup),
+        "head_up_cm": _from_setup(joints_m["head"][:, 1] * 100, setup),
+        "hip_drift_cm": _from_setup(away * hips[:, 0] * 100, setup),
+    }
+
+
+def turn_deg(line_m: Floats, away: float, setup: NDArray[np.bool_]) -> Floats:
+    """Return the turn (T,) of a trail-to-lead line (T, 3) seen from above, from setup."""
+    angle = np.unwrap(np.arctan2(line_m[:, 2], -away * line_m[:, 0]))
+    return _from_setup(np.degrees(angle), setup)
+
+
+def thorax_angles(body: Body, posed: Posed, setup: NDArray[np.bool_]) -> tuple[Floats, Floats]:
+    """Return thorax turn and chest pitch, each (T,) degrees (see the module)."""
+    thorax = posed.rotations[:, body.bone("spine01")]
+    turn = turn_deg(thorax[:, :, 0], -1.0, setup)
+    return turn, np.degrees(np.arcsin(np.clip(thorax[:, 1, 2], -1, 1)))
+
+
+def record(
+    *,
+    clip: str,
+    body: Body,
+    posed: Posed,
+    motion: Motion,
+    camera: Camera,
+    fps: float,
+    stature_cm: float,
+    about: Mapping[str, Any],
+) -> dict[str, Any]:
+    """Return the whole truth of a clip as plain data, rounded to 0.01 deg, mm and 0.1 px."""
+    handed = "left" if posed.mirrored else "right"
+    world = joints(body, posed)
+    first = motion.reps[0]
+    setup = (motion.t_s >= first.setup_s) & (motion.t_s <= first.takeaway_s)
+    told = measures(world, handed, setup)
+    thorax, pitch = thorax_angles(body, posed, setup)
+    pixels = {name: camera.project(points) for name, points in world.items()}
+    frames = []
+    for k, t_s in enumerate(motion.t_s):
+        frames.append(
+            {
+                "t_s": round(float(t_s), 4),
+                "shoulder_turn_deg": _r(told["shoulder_turn_deg"][k], 2),
+                "hip_turn_deg": _r(told["hip_turn_deg"][k], 2),
+                "thorax_turn_deg": _r(thorax[k], 2),
+                "head_drift_cm": [_r(told["head_lateral_cm"][k], 2), _r(told["head_up_cm"][k], 2)],
+                "hip_drift_cm": _r(told["hip_drift_cm"][k], 2),
+                "chest_pitch_deg": _r(pitch[k], 2),
+                "joints_m": {n: [_r(x, 3) for x in p[k]] for n, p in world.items()},
+                "joints_px": {n: [_r(x, 1) for x in p[k]] for n, p in pixels.items()},
+            }
+        )
+    reps = [{name: round(value, 4) for name, value in asdict(rep).items()} for rep in motion.reps]
+    return {
+        "truth": TRUTH_VERSION,
+        "clip": clip,
+        "fps": fps,
+        "size_wh": list(camera.size_wh),
+        "handed": handed,
+        "stature_cm": stature_cm,
+        "camera": {k: v for k, v in asdict(camera).items() if k != "size_wh"},
+        "events": reps[0],
+        "reps": reps,
+        "about": dict(about),
+        "frames": frames,
+    }
+
+
+def write(path: Path, truth: Mapping[str, Any]) -> None:
+    """Write a truth file, one frame a line."""
+    head = {name: value for name, value in truth.items() if name != "frames"}
+    lines = [json.dumps(frame, separators=(",", ":"), allow_nan=False) for frame in truth["frames"]]
+    text = json.dumps(head, separators=(",", ":"))[:-1] + ',"frames":[\n' + ",\n".join(lines)
+    path.write_text(text + "\n]}\n", encoding="utf-8")
+
+
+def _from_setup(values: Floats, setup: NDArray[np.bool_]) -> Floats:
+    return values - values[setup].mean()
+
+
+def _r(value: float, digits: int) -> float | None:
+    return round(float(value), digits) if np.isfinite(value) else None
