@@ -4,12 +4,14 @@ Invented on purpose and simple on purpose: it tests the finding of phases and th
 measures, not how true the pose model is (rendered people do that).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from trainer.core import session
 from trainer.core.landmarks import Landmark as L
 from trainer.core.records import Handed, Pose
+from trainer.core.rules import Rules
 
 
 def minimum_jerk(x):
@@ -32,6 +34,7 @@ class Body:
     bend_cm: float = 0.0  # shoulders and hands down
     hand_up_cm: float = 0.0  # the trail hand alone, a wave
     hands_shift_cm: float = 0.0  # both hands sideways, + away
+    hands_up_cm: float = 0.0  # both hands straight up, whatever the arc
 
 
 def blend(a, b, x):
@@ -52,6 +55,7 @@ class Script:
 
     def __init__(self, start=SETUP):
         self.keys = [(0.0, start)]
+        self.gone = []  # (from_s, to_s) during which nobody is read
 
     @property
     def end_s(self):
@@ -64,6 +68,14 @@ class Script:
     def move(self, body, seconds):
         self.keys.append((self.end_s + seconds, body))
         return self
+
+    def lose(self, seconds):
+        """Nobody is read for ``seconds``, the body staying as it is."""
+        self.gone.append((self.end_s, self.end_s + seconds))
+        return self.hold(seconds)
+
+    def is_seen(self, t_s):
+        return not any(start <= t_s < end for start, end in self.gone)
 
     def at(self, t_s):
         for (t0, a), (t1, b) in zip(self.keys, self.keys[1:], strict=False):
@@ -124,7 +136,7 @@ def pose_of(body, view, t_s, rng=None):
     arc = np.radians(body.arc_deg)
     centre = hips + 0.29 * h * np.array([0.0, np.cos(lean), np.sin(lean)])
     hand = centre + 0.36 * h * np.array([-np.sin(arc), -np.cos(arc), 0.3])
-    hand = hand + [-body.hands_shift_cm / 100, -bend, 0]
+    hand = hand + [-body.hands_shift_cm / 100, body.hands_up_cm / 100 - bend, 0]
     lead, trail = hand + [0.03, 0.03, 0], hand - [0.03, 0.03, 0]
     trail = trail + [0, body.hand_up_cm / 100, 0]
     for side, wrist in (("LEFT", lead), ("RIGHT", trail)):
@@ -174,16 +186,57 @@ def pose_of(body, view, t_s, rng=None):
 
 
 def poses(script, view=View()):
-    """Return (t_s, pose) pairs over the whole script."""
+    """Return (t_s, pose) pairs over the whole script; the pose is None where nobody is read."""
     rng = np.random.default_rng(view.seed)
-    count = int(script.end_s * view.hz) + 1
-    return [
-        (
-            view.start_s + i / view.hz,
-            pose_of(script.at(i / view.hz), view, view.start_s + i / view.hz, rng),
-        )
-        for i in range(count)
-    ]
+    count = int(script.end_s * view.hz + 1e-9) + 1
+    pairs = []
+    for i in range(count):
+        at_s, t_s = i / view.hz, view.start_s + i / view.hz
+        seen = script.is_seen(at_s)
+        pairs.append((t_s, pose_of(script.at(at_s), view, t_s, rng) if seen else None))
+    return pairs
+
+
+@dataclass(frozen=True)
+class Played:
+    """What the core made of a script."""
+
+    steps: tuple
+    state: session.SessionState  # after the last step
+
+    @property
+    def changes(self):
+        return [change for step in self.steps for change in step.changes]
+
+    @property
+    def phases(self):
+        return [change.phase for change in self.changes]
+
+    @property
+    def cues(self):
+        return [cue for step in self.steps for cue in step.cues]
+
+    @property
+    def reps(self):
+        return [step.rep for step in self.steps if step.rep is not None]
+
+    @property
+    def rep(self):
+        (only,) = self.reps
+        return only
+
+    def times(self, phase):
+        return [change.t_s for change in self.changes if change.phase is phase]
+
+
+def play(script, view=View(), rules=None, *, pairs=None):
+    """Run a script through the core as seen in ``view``; return the steps and the last state."""
+    rules = replace(rules or Rules(), handed=view.handed)
+    state, steps = session.SessionState(), []
+    for t_s, pose in poses(script, view) if pairs is None else pairs:
+        state, step = session.step(state, t_s, pose, rules)
+        steps.append(step)
+    return Played(tuple(steps), state)
 
 
 def rep_script(*, back_s=1.0, hold_s=0.0, down_s=0.5, still_s=2.0, top=TOP):

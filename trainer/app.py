@@ -19,7 +19,7 @@ from statistics import median
 from trainer.core.records import Cue, Frame, Handed, Rep, Step
 from trainer.core.rules import Rules
 from trainer.core.summary import words_for
-from trainer.engine import Engine
+from trainer.engine import Engine, joined
 from trainer.ports import (
     FrameSource,
     KeyAction,
@@ -84,7 +84,7 @@ class LiveMirror:
         rules: Rules,
         pan_of: PanOf,
         recorder: TraceRecorder | None = None,
-        on_step: Callable[[Step], None] | None = None,
+        on_step: Callable[[Step, Rules], None] | None = None,
         on_view: Callable[[View, Step], None] | None = None,
         show_caution: bool = False,
         wait_for_pose: bool = False,
@@ -107,6 +107,8 @@ class LiveMirror:
         self._stop = threading.Event()
         self._ended = threading.Event()
         self._actions: queue.SimpleQueue[KeyAction] = queue.SimpleQueue()
+        #: Followed by the core, not yet traced: the trace keeps them with the next reading.
+        self._followed: list[KeyAction] = []
         self._failure: BaseException | None = None
         self._estimator: PoseEstimator | None = None
         self._shared = _Shared(rules=rules)
@@ -177,7 +179,12 @@ class LiveMirror:
             self._ended.set()
 
     def _load(self) -> None:
-        self._estimator = self._open_estimator()
+        estimator = self._open_estimator()
+        if self._stop.is_set():
+            # The run was over before the model came: nobody else will close it.
+            estimator.close()
+        else:
+            self._estimator = estimator
 
     def _pose_loop(self) -> None:
         shared = self._shared
@@ -189,7 +196,7 @@ class LiveMirror:
         engine = Engine(shared.rules)
         while not self._stop.is_set() and not self._ended.is_set():
             frame = self._source.get(0.1)
-            action = self._next_action(engine)
+            self._follow_actions(engine)
             if frame is None:
                 if self._source.status().state is SourceState.ENDED:
                     break
@@ -197,24 +204,24 @@ class LiveMirror:
             shared.frame = frame
             shared.frames += 1
             if self._estimator is not None:
-                self._read(engine, self._estimator, frame, action)
+                self._read(engine, self._estimator, frame)
         rep = engine.finish()
         if rep is not None:
             self._keep(rep, engine.rules)
         self._ended.set()
 
-    def _next_action(self, engine: Engine) -> str | None:
-        try:
-            action = self._actions.get_nowait()
-        except queue.Empty:
-            return None
-        engine.act(action)
-        self._shared.rules = engine.rules
-        return action.value
+    def _follow_actions(self, engine: Engine) -> None:
+        """Do what the player asked for at once, also while no picture comes."""
+        while True:
+            try:
+                action = self._actions.get_nowait()
+            except queue.Empty:
+                return
+            if engine.act(action):
+                self._shared.rules = engine.rules
+                self._followed.append(action)
 
-    def _read(
-        self, engine: Engine, estimator: PoseEstimator, frame: Frame, action: str | None
-    ) -> None:
+    def _read(self, engine: Engine, estimator: PoseEstimator, frame: Frame) -> None:
         shared = self._shared
         fed = engine.feed(frame.t_s, estimator.estimate(frame))
         if fed is None:
@@ -230,9 +237,10 @@ class LiveMirror:
         if step.rep is not None:
             self._keep(step.rep, engine.rules)
         if self._recorder is not None:
-            self._recorder.put(frame.t_s, pose, step, action)
+            self._recorder.put(frame.t_s, pose, step, joined(self._followed))
+        self._followed.clear()
         if self._on_step is not None:
-            self._on_step(step)
+            self._on_step(step, engine.rules)
         if self._on_view is not None and (step.cues or step.changes or step.rep):
             self._on_view(self._view(), step)
 
@@ -254,6 +262,7 @@ class LiveMirror:
             turn_band_deg=rules.cues.turn_band_deg,
             head_tol_cm=rules.cues.head_tol_cm,
             hip_tol_cm=rules.cues.hip_tol_cm,
+            hips_strict=rules.cues.hips_strict,
             reps=0 if step is None else step.reps,
             last_rep=shared.last_rep,
             last_rep_words=shared.last_rep_words,
@@ -275,7 +284,7 @@ class LiveMirror:
         if shared.step is not None:
             found.extend(shared.step.notices)
         if not self._sounder.audible:
-            found.append(self._sounder.trouble or "No sound.")
+            found.append("No sound (trainer doctor says why).")
         elif self._muted:
             found.append("Sound off.")
         if self._recorder is not None:

@@ -18,11 +18,11 @@ from typing import TYPE_CHECKING
 from trainer import __version__
 from trainer.caution import CAUTION_LINES, CAUTION_TITLE
 from trainer.errors import SettingsError, TrainerError
-from trainer.settings import Settings, load, with_options
 
 if TYPE_CHECKING:
     from trainer.core.records import Step
     from trainer.core.rules import Rules
+    from trainer.settings import Settings
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -138,6 +138,8 @@ def _stage_options(parser: argparse.ArgumentParser) -> None:
 
 
 def _settings(args: argparse.Namespace) -> Settings:
+    from trainer.settings import load, with_options
+
     settings = with_options(
         load(args.settings),
         handed=getattr(args, "handed", None),

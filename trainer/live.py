@@ -16,6 +16,8 @@ else:
 
 from trainer.app import LiveMirror, RunResult
 from trainer.core.records import Handed, Step
+from trainer.core.rules import Rules
+from trainer.errors import TrainerError
 from trainer.ports import PoseEstimator, Screen, Sounder, View
 from trainer.recorder import TraceRecorder
 from trainer.resources import resource_dir
@@ -101,7 +103,7 @@ def run_live(
             rules=settings.rules,
             pan_of=pan_of,
             recorder=recorder,
-            on_step=_printer(settings, say) if stage.screen.name == "no screen" else None,
+            on_step=_printer(say) if stage.screen.name == "no screen" else None,
             show_caution=settings.show_caution,
             wait_for_pose=isinstance(source, PacedClip),
         ).run()
@@ -121,18 +123,24 @@ class DemoClip:
 
 
 def demo_clips() -> tuple[DemoClip, ...]:
-    """Return the clips of the demo session, in order."""
-    folder = resource_dir("demo_data")
-    values = tomllib.loads((folder / "session.toml").read_text(encoding="utf-8"))
-    return tuple(
-        DemoClip(
-            path=folder / clip["file"],
-            handed=Handed(clip["handed"]),
-            stature_cm=float(clip["stature_cm"]),
-            what=clip["what"],
+    """Return the clips of the demo session, in order. Raises TrainerError for a damaged list."""
+    listed = resource_dir("demo_data") / "session.toml"
+    try:
+        values = tomllib.loads(listed.read_text(encoding="utf-8"))
+        return tuple(
+            DemoClip(
+                path=listed.with_name(clip["file"]),
+                handed=Handed(clip["handed"]),
+                stature_cm=float(clip["stature_cm"]),
+                what=clip["what"],
+            )
+            for clip in values["clip"]
         )
-        for clip in values["clip"]
-    )
+    except (OSError, KeyError, TypeError, ValueError) as error:
+        raise TrainerError(
+            f"{listed} that comes with the program could not be used ({error}). Its list of demo "
+            "clips was wanted. Reinstall the program."
+        ) from None
 
 
 def run_demo(
@@ -148,11 +156,10 @@ def run_demo(
     from trainer.adapters.tones import pan_of
 
     opener = pose_opener(model)
-    reps = 0
+    reps, pain = 0, settings.rules.pain
     for number, clip in enumerate(demo_clips(), start=1):
         say(f"Clip {number}: {clip.what}")
-        rules = replace(settings.rules, handed=clip.handed, stature_cm=clip.stature_cm)
-        clip_settings = replace(settings, rules=rules)
+        rules = replace(settings.rules, handed=clip.handed, stature_cm=clip.stature_cm, pain=pain)
         source = open_source(str(clip.path))
         sounder = RecordingSounder(stage.sounder)
         shots: list[tuple[View, Step]] = []
@@ -163,11 +170,12 @@ def run_demo(
             screen=stage.screen,
             rules=rules,
             pan_of=pan_of,
-            on_step=_printer(clip_settings, say),
+            on_step=_printer(say),
             wait_for_pose=True,
             on_view=None if save is None else _collector(shots),
         )
         result = mirror.run()
+        pain = result.rules.pain  # once marked it holds for the whole session
         reps += sum(rep.complete for rep in result.reps)
         for rep in result.reps:
             if not rep.complete:
@@ -183,11 +191,11 @@ def _collector(shots: list[tuple[View, Step]]) -> Callable[[View, Step], None]:
     return lambda view, step: shots.append((view, step))
 
 
-def _printer(settings: Settings, say: Say) -> Callable[[Step], None]:
+def _printer(say: Say) -> Callable[[Step, Rules], None]:
     seen: set[str] = set()
 
-    def on_step(step: Step) -> None:
-        for line in step_lines(step, settings.rules, seen_notices=seen):
+    def on_step(step: Step, rules: Rules) -> None:
+        for line in step_lines(step, rules, seen_notices=seen):
             say(line)
 
     return on_step
@@ -202,7 +210,6 @@ def _save(
 ) -> None:
     from trainer.adapters.cue_track import render_track, write_wav
     from trainer.adapters.screen import save_png
-    from trainer.errors import TrainerError
 
     try:
         folder.mkdir(parents=True, exist_ok=True)

@@ -163,16 +163,33 @@ def phases_afterwards(steps: list[Step], reps: list[Rep]) -> list[Phase]:
 
 
 def write_results(out_dir: Path, stem: str, result: dict[str, Any]) -> None:
-    """Write ``<stem>.json`` and ``<stem>.csv``, each whole or not at all."""
+    """Write ``<stem>.json`` and ``<stem>.csv``, both whole or neither.
+
+    Raises TrainerError when they cannot be written; older results of that name may then be gone.
+    """
+    texts = {
+        out_dir / f"{stem}.csv": csv_text(result["frames"]),
+        out_dir / f"{stem}.json": json.dumps(result, indent=1, allow_nan=False) + "\n",
+    }
     try:
-        out_dir.mkdir(parents=True, exist_ok=True)
-        _write(out_dir / f"{stem}.json", json.dumps(result, indent=1, allow_nan=False) + "\n")
-        _write(out_dir / f"{stem}.csv", csv_text(result["frames"]))
+        make_out_dir(out_dir)
+        _write_all(texts)
     except OSError as error:
         raise TrainerError(
             f"the results of {stem} could not be written to {out_dir} "
             f"({error.strerror or error}). A folder that can be written, on a disk with space, "
             "was wanted. Give another one to --out."
+        ) from None
+
+
+def make_out_dir(out_dir: Path) -> None:
+    """Make the folder for results if it is missing. Raises TrainerError when it cannot be."""
+    try:
+        out_dir.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise TrainerError(
+            f"the folder {out_dir} could not be made ({error.strerror or error}). A folder that "
+            "can be written was wanted. Give another one to --out."
         ) from None
 
 
@@ -191,13 +208,23 @@ def csv_text(frames: list[dict[str, Any]]) -> str:
     return text.getvalue()
 
 
-def _write(path: Path, text: str) -> None:
-    half = path.with_name(f".{path.name}.{os.getpid()}.part")
+def _write_all(texts: dict[Path, str]) -> None:
+    halves = {path: path.with_name(f".{path.name}.{os.getpid()}.part") for path in texts}
+    done: list[Path] = []
     try:
-        half.write_text(text, encoding="utf-8", newline="\n")
-        os.replace(half, path)
+        for path, half in halves.items():
+            half.write_text(texts[path], encoding="utf-8", newline="\n")
+        for path, half in halves.items():
+            os.replace(half, path)
+            done.append(path)
+    except BaseException:
+        # Half a result would pass for a whole one.
+        for path in done:
+            path.unlink(missing_ok=True)
+        raise
     finally:
-        half.unlink(missing_ok=True)
+        for half in halves.values():
+            half.unlink(missing_ok=True)
 
 
 def _measures(now: Measures) -> dict[str, Any]:

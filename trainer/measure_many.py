@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+import contextlib
 import multiprocessing
 import queue
+import signal
 import sys
+import threading
 from collections import Counter
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
 from pathlib import Path
 from typing import Any
 
 from trainer.core.rules import Rules
 from trainer.errors import SettingsError, TrainerError
-from trainer.measure import ClipJob, measure_clip
+from trainer.measure import ClipJob, make_out_dir, measure_clip
 
 
 def measure_clips(
@@ -44,6 +48,7 @@ def measure_clips(
             f"two clips are called {twice[0]!r}. Names that differ were wanted, because results "
             "are named after the clip. Measure them into different folders."
         )
+    make_out_dir(out_dir)  # before hours of work, not after
     path = ensure_model(path=model)
     todo = [
         ClipJob(
@@ -100,14 +105,20 @@ def _side_by_side(
 ) -> Iterable[tuple[ClipJob, int | TrainerError]]:
     # Spawned, not forked: the pose model's threads do not survive a fork.
     context = multiprocessing.get_context("spawn")
-    with (
-        context.Manager() as manager,
-        ProcessPoolExecutor(max_workers=min(jobs, len(todo)), mp_context=context) as pool,
-    ):
-        done_frames: queue.Queue[int] = manager.Queue()
-        running: dict[Future[int], ClipJob] = {
-            pool.submit(_measure_in_process, job, done_frames): job for job in todo
-        }
+    with contextlib.ExitStack() as stack:
+        with _without_ctrl_c():
+            manager = stack.enter_context(context.Manager())
+            others = set(multiprocessing.active_children())
+            pool = stack.enter_context(
+                ProcessPoolExecutor(
+                    max_workers=min(jobs, len(todo)), mp_context=context, initializer=_leave_ctrl_c
+                )
+            )
+            done_frames: queue.Queue[int] = manager.Queue()
+            running: dict[Future[int], ClipJob] = {
+                pool.submit(_measure_in_process, job, done_frames): job for job in todo
+            }
+            workers = set(multiprocessing.active_children()) - others
         waiting = set(running)
         try:
             while waiting:
@@ -120,11 +131,39 @@ def _side_by_side(
                         yield running[future], future.result()
                     elif isinstance(error, TrainerError):
                         yield running[future], error
+                    elif isinstance(error, BrokenProcessPool):
+                        yield (
+                            running[future],
+                            TrainerError(
+                                f"a process ended by itself before {running[future].clip} was "
+                                "measured. Room in memory was wanted. Try fewer at once (--jobs)."
+                            ),
+                        )
                     else:
                         raise error
         except BaseException:
             pool.shutdown(wait=False, cancel_futures=True)
+            for worker in workers:
+                worker.terminate()
             raise
+
+
+def _leave_ctrl_c() -> None:
+    """Leave Ctrl-C to the parent, which ends its workers: they would answer with tracebacks."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+@contextlib.contextmanager
+def _without_ctrl_c() -> Iterator[None]:
+    """Ignore Ctrl-C for the moment in which workers start, for them to begin life ignoring it."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def _measure_in_process(job: ClipJob, done_frames: queue.Queue[int]) -> int:

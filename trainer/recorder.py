@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import queue
 import threading
 from pathlib import Path
@@ -24,7 +25,10 @@ class TraceRecorder:
     """
 
     def __init__(self, path: Path, rules: Rules, source: str) -> None:
-        """Open ``path``. Raises TraceError when it cannot be written at all."""
+        """Open ``path``, a new file or a pipe.
+
+        Raises TraceError when it is a file already, or cannot be written at all.
+        """
         self.path = path
         self.trouble = ""
         self._count = 0
@@ -32,9 +36,19 @@ class TraceRecorder:
             maxsize=_QUEUE
         )
         try:
-            self._file: TextIO = path.open("w", encoding="utf-8")
-            self._file.write(header_line(rules_to_values(rules), source) + "\n")
-            self._file.flush()
+            self._file = _open_new(path)
+            try:
+                self._file.write(header_line(rules_to_values(rules), source) + "\n")
+                self._file.flush()
+            except OSError:
+                with contextlib.suppress(OSError):
+                    self._file.close()
+                raise
+        except FileExistsError:
+            raise TraceError(
+                f"the trace {path} is there already and is not written over. The name of a new "
+                "file was wanted. Give another name to --record, or move that one away."
+            ) from None
         except OSError as error:
             raise TraceError(
                 f"the trace {path} could not be written ({error.strerror or error}). A file in a "
@@ -54,13 +68,22 @@ class TraceRecorder:
             self.trouble = f"The disk is too slow: the trace {self.path.name} ends here."
 
     def close(self) -> None:
-        """Write what is left, close the trace and wait at most two seconds. Safe to call twice."""
+        """Write what is left, close the trace and wait at most two seconds. Safe to call twice.
+
+        A trace without any reading is taken away again, so that its name is free for the next try.
+        """
         if self._thread.is_alive():
             try:
                 self._queue.put(None, timeout=1.0)
             except queue.Full:
                 self.trouble = f"The disk is too slow: the trace {self.path.name} ends here."
             self._thread.join(timeout=2.0)
+            if self._thread.is_alive():
+                self.trouble = f"The disk is too slow: the trace {self.path.name} is not whole."
+            elif self._count == 0 and self.path.is_file():
+                with contextlib.suppress(OSError):
+                    self.path.unlink()
+                self.trouble = self.trouble or "Nothing was read, so no trace was written."
 
     def _write(self) -> None:
         try:
@@ -77,6 +100,16 @@ class TraceRecorder:
             if not self.trouble:
                 self._file.write(end_line(self._count) + "\n")
             self._file.close()
-        except OSError as error:
-            # NB: a plain attribute, set once here and only read elsewhere.
-            self.trouble = f"The trace {self.path.name} could not be written: {error.strerror}."
+        except (OSError, ValueError) as error:
+            # NB: a plain attribute, rebound as a whole; no reader sees half of it.
+            reason = getattr(error, "strerror", None) or error
+            self.trouble = f"The trace {self.path.name} could not be written: {reason}."
+            # Closing writes what is left, which fails again on a full disk.
+            with contextlib.suppress(OSError):
+                self._file.close()
+
+
+def _open_new(path: Path) -> TextIO:
+    """Open a file that is not there yet; a pipe or a device may be there and is written to."""
+    special = path.exists() and not path.is_file() and not path.is_dir()
+    return path.open("w" if special else "x", encoding="utf-8")

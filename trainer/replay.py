@@ -9,9 +9,8 @@ from pathlib import Path
 from trainer.core.records import Rep, Step
 from trainer.core.rules import Rules
 from trainer.core.trace import TraceFault, TraceLine, parse_header, parse_lines, result_of
-from trainer.engine import Engine
+from trainer.engine import Engine, parted
 from trainer.errors import TraceError
-from trainer.ports import KeyAction
 from trainer.settings import rules_from_values
 
 
@@ -34,15 +33,15 @@ def replay(path: Path, on_step: Callable[[Step, Rules], None]) -> ReplayResult:
     file is missing, is no trace, or is of another schema.
     """
     try:
-        lines = path.read_text(encoding="utf-8").splitlines()
-    except (OSError, UnicodeDecodeError) as error:
-        reason = getattr(error, "strerror", None) or error
+        # A trace is plain ASCII: anything else in it is damage, and its line is refused below.
+        lines = path.read_text(encoding="ascii", errors="replace").split("\n")
+    except OSError as error:
         raise TraceError(
-            f"the trace {path} could not be read ({reason}). A file written by "
+            f"the trace {path} could not be read ({error.strerror or error}). A file written by "
             "trainer live --record was wanted. Check the name."
         ) from None
     try:
-        header = parse_header(lines[0] if lines else "")
+        header = parse_header(lines[0])
     except TraceFault as fault:
         raise TraceError(
             f"{path} cannot be played: {fault}. A file written by trainer live --record of this "
@@ -53,13 +52,13 @@ def replay(path: Path, on_step: Callable[[Step, Rules], None]) -> ReplayResult:
     reps: list[Rep] = []
     readings, whole, cut, difference = 0, False, "", None
     try:
-        for item in parse_lines(lines[1:]):
+        for item in parse_lines(lines[1 : -1 if lines[-1] == "" else None]):
             if not isinstance(item, TraceLine):
                 whole = item == readings
                 cut = "" if whole else f"it says {item} readings but holds {readings}"
                 break
-            if item.action is not None:
-                engine.act(KeyAction(item.action))
+            for action in parted(item.action):
+                engine.act(action)
             fed = engine.feed(item.t_s, item.pose)
             if fed is None:
                 continue
@@ -72,7 +71,7 @@ def replay(path: Path, on_step: Callable[[Step, Rules], None]) -> ReplayResult:
             on_step(step, engine.rules)
         else:
             cut = "it was cut off"
-    except (TraceFault, ValueError) as fault:
+    except (TraceFault, ValueError, OverflowError) as fault:
         cut = str(fault)
     rep = engine.finish()
     if rep is not None:

@@ -32,6 +32,15 @@ RANGES: Final = {
     "turn_band_deg": (0.0, 30.0),
     "head_tol_cm": (1.0, 30.0),
     "hip_tol_cm": (1.0, 30.0),
+    "recorded_fps": (1.0, 2000.0),
+    # A filter at 0 Hz would never move, and divides by zero.
+    "min_cutoff_hz": (0.01, 1000.0),
+    "d_cutoff_hz": (0.01, 1000.0),
+    "still_s": (0.1, 30.0),
+    "window_s": (0.2, 60.0),
+    # Shares.
+    "rearm": (0.0, 1.0),
+    "top_speed_of_peak": (0.0, 1.0),
 }
 
 #: What a value far out of range probably was, to say so: (test, words).
@@ -123,7 +132,7 @@ def from_values(values: dict[str, Any], where: str) -> Settings:
     rules = Rules(
         handed=_handed(player.get("handed", "right"), f"{where} [player]"),
         stature_cm=_optional_number(player, "stature_cm", f"{where} [player]"),
-        setup=_record(SetupRules(), _section(values, "setup", where), f"{where} [setup]"),
+        setup=_setup(_section(values, "setup", where), f"{where} [setup]"),
         phases=_record(PhaseRules(), _section(values, "phases", where), f"{where} [phases]"),
         cues=_record(CueRules(), _section(values, "cues", where), f"{where} [cues]"),
         smoothing=_record(
@@ -176,9 +185,12 @@ def checked(name: str, value: object, where: str) -> float:
     """Return ``value`` as a finite number in its range. Raises SettingsError otherwise."""
     if isinstance(value, bool) or not isinstance(value, (int, float)):
         raise SettingsError(f"{where} is {value!r}. A number was wanted. Write it without quotes.")
-    number = float(value)
+    try:
+        number = float(value)
+    except OverflowError:  # TOML's whole numbers have no limit
+        number = math.inf
     if not math.isfinite(number):
-        raise SettingsError(f"{where} is {value}. A finite number was wanted. Give one.")
+        raise SettingsError(f"{where} is {number}. A finite number was wanted. Give one.")
     low, high = RANGES.get(name, (0.0, 1e4))
     if name == "wrong_way_arc_deg":
         low, high = -180.0, 0.0
@@ -214,7 +226,7 @@ def rules_from_values(values: dict[str, Any], where: str) -> Rules:
         handed=_handed(values.get("handed", "right"), where),
         stature_cm=_optional_number(values, "stature_cm", where),
         pain=_boolean(values.get("pain", False), where),
-        setup=_record(SetupRules(), _section(values, "setup", where), where),
+        setup=_setup(_section(values, "setup", where), where),
         phases=_record(PhaseRules(), _section(values, "phases", where), where),
         cues=_record(CueRules(), _section(values, "cues", where), where),
         smoothing=_record(OneEuroRules(), _section(values, "smoothing", where), where),
@@ -253,11 +265,27 @@ def _record(default: _Record, values: dict[str, Any], where: str) -> _Record:
     return replace(default, **new)
 
 
+def _setup(values: dict[str, Any], where: str) -> SetupRules:
+    rules = _record(SetupRules(), values, where)
+    if rules.window_s < rules.still_s + 0.1:
+        # The window would never hold so long a stillness, and no setup would ever be found.
+        raise SettingsError(
+            f"{where} window_s is {rules.window_s:g} and still_s is {rules.still_s:g}. A window_s "
+            f"of {rules.still_s + 0.1:g} or more was wanted for that still_s. Raise window_s too."
+        )
+    return rules
+
+
 def _camera(values: dict[str, Any], where: str) -> CameraSettings:
     _refuse_unknown(values, {f.name for f in fields(CameraSettings)}, where, "key")
     source = values.get("source")
+    if isinstance(source, bool) or not isinstance(source, (int, str, type(None))):
+        raise SettingsError(
+            f"{where} source is {source!r}. A camera's number, an address or a file was wanted. "
+            'Write source = 0 or source = "swing.mp4".'
+        )
     rotate = values.get("rotate", 0)
-    if rotate not in (0, 90, 180, 270) or isinstance(rotate, bool):
+    if type(rotate) is not int or rotate not in (0, 90, 180, 270):
         raise SettingsError(
             f"{where} rotate is {rotate!r}. One of 0, 90, 180, 270 was wanted. Give one of them."
         )

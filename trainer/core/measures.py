@@ -6,10 +6,13 @@ the hips, so in it the hips never move.
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
 from trainer.core import geometry as geo
+from trainer.core.estimate import Estimator, estimate
 from trainer.core.landmarks import Landmark
 from trainer.core.records import Measures, Pose
 from trainer.core.setup import Reference
@@ -18,12 +21,39 @@ from trainer.core.turn import hip_turn_deg, shoulder_turn_deg
 FloatArray = NDArray[np.float64]
 
 
-def measure(pose: Pose | None, t_s: float, reference: Reference | None) -> Measures:
-    """Return what ``pose`` says against ``reference``; all None without either."""
+def measure(
+    pose: Pose | None, t_s: float, reference: Reference | None, fitted: Estimator | None = None
+) -> Measures:
+    """Return what ``pose`` says against ``reference``; all None without either.
+
+    With a fitted estimator turns, pitch and drifts are its; without one they are read straight
+    from the points, which under-reads the turn by far, and no standard error is known.
+    """
     if pose is None or reference is None:
         return Measures(t_s=t_s)
     head_lateral, head_vertical = head_drift_cm(pose, reference)
     hand_lateral, hand_height = hand_place_cm(pose, reference)
+    if fitted is not None:
+        told = estimate(fitted, pose, reference)
+        value, se = told.value, told.se
+        return Measures(
+            t_s=t_s,
+            shoulder_turn_deg=value["shoulder_turn_deg"],
+            hip_turn_deg=value["hip_turn_deg"],
+            head_lateral_cm=head_lateral + value["head_lateral_cm"],
+            head_vertical_cm=head_vertical + value["head_vertical_cm"],
+            hip_lateral_cm=hip_drift_cm(pose, reference) + value["hip_lateral_cm"],
+            chest_pitch_deg=value["chest_pitch_deg"],
+            hand_lateral_cm=hand_lateral,
+            hand_height_cm=hand_height,
+            hand_arc_deg=hand_arc_deg(hand_lateral, hand_height, reference),
+            shoulder_turn_se_deg=se["shoulder_turn_deg"],
+            hip_turn_se_deg=se["hip_turn_deg"],
+            head_lateral_se_cm=se["head_lateral_cm"],
+            head_vertical_se_cm=se["head_vertical_cm"],
+            hip_lateral_se_cm=se["hip_lateral_cm"],
+            chest_pitch_se_deg=se["chest_pitch_deg"],
+        )
     return Measures(
         t_s=t_s,
         shoulder_turn_deg=shoulder_turn_deg(pose, reference),
@@ -90,8 +120,9 @@ def chest_pitch_deg(pose: Pose) -> float | None:
     world = pose.world_m
     across = world[Landmark.LEFT_SHOULDER] - world[Landmark.RIGHT_SHOULDER]
     along = geo.middle(world, "shoulder") - geo.middle(world, "hip")
-    normal = np.cross(across, along)
-    length = float(np.linalg.norm(normal))
+    (ax, ay, az), (bx, by, bz) = across.tolist(), along.tolist()
+    normal_y = az * bx - ax * bz
+    length = math.hypot(ay * bz - az * by, normal_y, ax * by - ay * bx)
     if length < 1e-3:
         return None
-    return float(np.degrees(np.arcsin(-normal[1] / length)))
+    return math.degrees(math.asin(-normal_y / length))

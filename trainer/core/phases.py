@@ -162,7 +162,8 @@ def _backswing(
         return reversal(state, now)
     if hands.arc_deg < rules.returned_arc_deg:
         return _to_waiting(state, hands.t_s, now)
-    if now.t_s - (state.takeaway_t_s or now.t_s) > rules.swing_s:
+    began_s = state.takeaway_t_s if state.takeaway_t_s is not None else state.since_s
+    if now.t_s - began_s > rules.swing_s:
         return _to_waiting(state, hands.t_s, now)
     speed = speed_cm_s(state.path)
     slow = max(rules.top_speed_cm_s, rules.top_speed_of_peak * state.peak_speed_cm_s)

@@ -90,6 +90,13 @@ class Measures:
     hand_height_cm: float | None = None  #: mid-wrist above its setup place, + up
     hand_arc_deg: float | None = None  #: hands about mid-shoulder at setup; 0 there, + away
     hand_speed_cm_s: float | None = None  #: mid-wrist speed in the picture plane, >= 0
+    # One standard error on people the estimator was not fitted on; None where none is known.
+    shoulder_turn_se_deg: float | None = None
+    hip_turn_se_deg: float | None = None
+    head_lateral_se_cm: float | None = None
+    head_vertical_se_cm: float | None = None
+    hip_lateral_se_cm: float | None = None
+    chest_pitch_se_deg: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

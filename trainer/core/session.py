@@ -7,12 +7,14 @@ measuring of files and the replay of a trace call, so all three say the same.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from typing import Final
 
 import numpy as np
 
 from trainer.core import cues as cue_rules
 from trainer.core import geometry as geo
 from trainer.core import phases as phase_rules
+from trainer.core.estimate import Estimator
 from trainer.core.handpath import HandPoint, speed_cm_s
 from trainer.core.measures import hand_arc_deg, hand_level, hand_place_cm, measure, moved_cm
 from trainer.core.phase_state import REFERENCED, PhaseState, Reading
@@ -20,6 +22,9 @@ from trainer.core.records import Cue, Measures, Phase, PhaseChange, Pose, Rep, S
 from trainer.core.rules import Rules
 from trainer.core.setup import Reference, StillWindow, push, reference_from, scale_cm_per_px
 from trainer.core.smoothing import OneEuroState, one_euro
+
+#: A setup held is taken anew this often while the player stands still.
+RENEW_S: Final = 0.1
 
 WRONG_WAY_NOTICE = (
     "The hands went toward the target. Is the picture already mirrored (--mirrored), "
@@ -35,6 +40,7 @@ class SessionState:
     filter: OneEuroState | None = None
     cm_per_px: float | None = None  #: rough scale, for the filter's speed term only
     window: StillWindow = field(default_factory=StillWindow)
+    looked_s: float = float("-inf")  #: when the window was last searched for a still address
     reference: Reference | None = None
     phases: PhaseState = field(default_factory=PhaseState)
     cues: cue_rules.CueState = field(default_factory=cue_rules.CueState)
@@ -46,9 +52,15 @@ class SessionState:
 
 
 def step(
-    state: SessionState, t_s: float, pose: Pose | None, rules: Rules
+    state: SessionState,
+    t_s: float,
+    pose: Pose | None,
+    rules: Rules,
+    fitted: Estimator | None = None,
 ) -> tuple[SessionState, Step]:
     """Advance by one reading at ``t_s``; ``pose`` is None when nobody plausible was seen.
+
+    ``fitted`` is the estimator of the measures, see ``measures.measure``.
 
     Raises ValueError when time does not increase.
     """
@@ -60,9 +72,9 @@ def step(
     reading = _reading(state, t_s, pose, found)
     phases, changes = phase_rules.step(state.phases, reading, rules.phases)
     state = _follow_changes(replace(state, phases=phases), found)
-    now = measure(smooth, t_s, state.reference)
-    if phases.path:
-        now = replace(now, hand_speed_cm_s=speed_cm_s(phases.path[-24:]))
+    now = measure(smooth, t_s, state.reference, fitted)
+    if phases.path and phases.path[-1].t_s == t_s:
+        now = replace(now, hand_speed_cm_s=speed_cm_s(phases.path))
     state, cues = _cues(state, now, changes, rules)
     state, rep = _rep(state, now, before, cues)
     return state, Step(
@@ -108,31 +120,31 @@ def _smooth(
     if scale is not None:
         known = scale if known is None else known + 0.05 * (scale - known)
     cm_per_px = 0.4 if known is None else known
-    packed = np.hstack(
-        [pose.image_px * cm_per_px, pose.depth_px[:, None] * cm_per_px, pose.world_m * 100.0]
-    )
-    filtered_state, packed = one_euro(state.filter, pose.t_s, packed, rules.smoothing)
-    smooth = replace(
-        pose,
-        image_px=packed[:, :2] / cm_per_px,
-        depth_px=packed[:, 2] / cm_per_px,
-        world_m=packed[:, 3:] / 100.0,
-    )
+    # The values stay in pixels: times a scale that changes, even a still point would move.
+    packed = np.hstack([pose.image_px, pose.depth_px[:, None], pose.world_m])
+    unit = np.array([cm_per_px] * 3 + [100.0] * 3)
+    filtered_state, packed = one_euro(state.filter, pose.t_s, packed, rules.smoothing, unit=unit)
+    smooth = replace(pose, image_px=packed[:, :2], depth_px=packed[:, 2], world_m=packed[:, 3:])
     return replace(state, filter=filtered_state, cm_per_px=known), smooth
 
 
 def _look_for_setup(
     state: SessionState, t_s: float, pose: Pose | None, rules: Rules
 ) -> tuple[SessionState, Reference | None]:
-    """Watch for a still address while one can begin or be taken anew."""
+    """Watch for a still address while one can begin or be taken anew.
+
+    Medians cost time, so one already held is renewed only every ``RENEW_S``.
+    """
     phase = state.phases.phase
     if phase in (Phase.BACKSWING, Phase.TOP, Phase.AFTER):
         return replace(state, window=StillWindow()), None
     window = push(state.window, pose, t_s, rules.setup)
-    found = None
-    if pose is not None and phase is not Phase.NOBODY:
-        found = reference_from(window, rules)
-    return replace(state, window=window), found
+    state = replace(state, window=window)
+    if pose is None or phase is Phase.NOBODY:
+        return state, None
+    if state.reference is not None and t_s - state.looked_s < RENEW_S - 1e-9:
+        return state, None
+    return replace(state, looked_s=t_s), reference_from(window, rules)
 
 
 def _reading(

@@ -6,6 +6,7 @@ shoulders were while the player stood still.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Final
 
@@ -23,10 +24,12 @@ FloatArray = NDArray[np.float64]
 #: Drillis & Contini 1966 as printed by Winter (both values from memory).
 LEG_OF_STATURE: Final = 0.491
 
-_WATCHED: Final = (
-    (Landmark.LEFT_HIP, Landmark.RIGHT_HIP),
-    (Landmark.LEFT_SHOULDER, Landmark.RIGHT_SHOULDER),
-    (Landmark.LEFT_WRIST, Landmark.RIGHT_WRIST),
+#: The pairs whose midpoints must stay put: hips, shoulders, hands.
+_WATCHED_LEFT: Final = np.array(
+    [Landmark.LEFT_HIP, Landmark.LEFT_SHOULDER, Landmark.LEFT_WRIST], dtype=np.intp
+)
+_WATCHED_RIGHT: Final = np.array(
+    [Landmark.RIGHT_HIP, Landmark.RIGHT_SHOULDER, Landmark.RIGHT_WRIST], dtype=np.intp
 )
 
 
@@ -103,13 +106,9 @@ def reference_from(window: StillWindow, rules: Rules) -> Reference | None:
     scale, _ = scale_cm_per_px(poses[-1].image_px, poses[-1].world_m, rules.stature_cm)
     if scale is None:
         return None
-    points = np.stack(
-        [
-            np.stack([(p.image_px[left] + p.image_px[right]) * 0.5 for left, right in _WATCHED])
-            for p in poses
-        ]
-    )
     times = np.array([p.t_s for p in poses])
+    pictures = np.array([p.image_px for p in poses])
+    points = (pictures[:, _WATCHED_LEFT] + pictures[:, _WATCHED_RIGHT]) * 0.5
     limits_cm = np.array([setup.body_spread_cm, setup.body_spread_cm, setup.hands_spread_cm])
     # The newest stretch must be still; older poses count as long as they lie within it too.
     is_recent = times >= times[-1] - setup.still_s - 1e-9
@@ -121,8 +120,11 @@ def reference_from(window: StillWindow, rules: Rules) -> Reference | None:
     moving = np.nonzero(np.any(away, axis=1) & ~is_recent)[0]
     first = int(moving[-1]) + 1 if moving.size else 0
     still = poses[first:]
-    image_px = np.median([p.image_px for p in still], axis=0)
-    world_m = np.median([p.world_m for p in still], axis=0)
+    world = np.array([p.world_m for p in still])
+    depth = np.array([p.depth_px for p in still])
+    # One median over everything: its cost is mostly in the call.
+    packed = np.median(np.dstack([pictures[first:], world, depth]), axis=0)
+    image_px, world_m, depth_px = packed[:, :2], packed[:, 2:5], packed[:, 5]
     cm_per_px, from_stature = scale_cm_per_px(image_px, world_m, rules.stature_cm)
     if cm_per_px is None:
         return None
@@ -130,7 +132,7 @@ def reference_from(window: StillWindow, rules: Rules) -> Reference | None:
         t_s=still[0].t_s,
         handed=rules.handed,
         image_px=image_px,
-        depth_px=np.median([p.depth_px for p in still], axis=0),
+        depth_px=depth_px,
         world_m=world_m,
         cm_per_px=cm_per_px,
         scale_from_stature=from_stature,
@@ -191,6 +193,5 @@ def _leg_length(points: FloatArray) -> float:
         (Landmark.LEFT_HIP, Landmark.LEFT_KNEE, Landmark.LEFT_ANKLE),
         (Landmark.RIGHT_HIP, Landmark.RIGHT_KNEE, Landmark.RIGHT_ANKLE),
     ):
-        total += float(np.linalg.norm(points[hip] - points[knee]))
-        total += float(np.linalg.norm(points[knee] - points[ankle]))
+        total += math.dist(points[hip], points[knee]) + math.dist(points[knee], points[ankle])
     return total / 2

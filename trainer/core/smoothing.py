@@ -44,10 +44,17 @@ def smoothing_factor(cutoff_hz: FloatArray | float, step_s: float) -> FloatArray
 
 
 def one_euro(
-    state: OneEuroState | None, t_s: float, value: FloatArray, rules: OneEuroRules
+    state: OneEuroState | None,
+    t_s: float,
+    value: FloatArray,
+    rules: OneEuroRules,
+    *,
+    unit: FloatArray | float = 1.0,
 ) -> tuple[OneEuroState, FloatArray]:
     """Filter ``value`` (any shape) read at ``t_s``; return the new state and filtered value.
 
+    ``unit`` is the size of one unit of ``value`` in the unit ``rules.beta`` was chosen for; it
+    may differ along ``value`` and from call to call, and touches the speed term only.
     The first value, and the first after a gap longer than ``rules.gap_s``, passes unchanged.
     Raises ValueError when time does not increase.
     """
@@ -58,6 +65,6 @@ def one_euro(
     step_s = t_s - state.t_s
     raw_speed = (value - state.value) / step_s
     speed = state.speed + smoothing_factor(rules.d_cutoff_hz, step_s) * (raw_speed - state.speed)
-    alpha = smoothing_factor(rules.min_cutoff_hz + rules.beta * np.abs(speed), step_s)
+    alpha = smoothing_factor(rules.min_cutoff_hz + rules.beta * np.abs(speed * unit), step_s)
     filtered = state.value + alpha * (value - state.value)
     return OneEuroState(t_s=t_s, value=filtered, speed=speed), filtered

@@ -1,4 +1,4 @@
-"""``python -m trainer.lab render``: rendered players with known truth, for demos and for tests."""
+"""``python -m trainer.lab``: rendered players with known truth, for demos, tests and the fit."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
+from trainer.lab import study
 from trainer.lab.scenarios import SCENARIOS, Clip, adjusted
 
 EXIT_OK, EXIT_USAGE, EXIT_NO_LAB = 0, 2, 3
@@ -18,6 +19,8 @@ EXIT_OK, EXIT_USAGE, EXIT_NO_LAB = 0, 2, 3
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line; return the exit code."""
     options = _parser().parse_args(argv)
+    if options.command == "fit":
+        return int(options.run(options))  # needs no renderer
     try:
         import anny  # noqa: F401
         import av  # noqa: F401
@@ -29,6 +32,8 @@ def main(argv: Sequence[str] | None = None) -> int:
             file=sys.stderr,
         )
         return EXIT_NO_LAB
+    if options.command == "stills":
+        return int(options.run(options))
     names = [options.scenario] if options.scenario != "all" else list(SCENARIOS)
     clips = [_clip(name, options.seed, options) for name in names]
     return _render_all(clips, options)
@@ -37,6 +42,7 @@ def main(argv: Sequence[str] | None = None) -> int:
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(prog="python -m trainer.lab", description=__doc__)
     commands = parser.add_subparsers(dest="command", required=True)
+    study.add_commands(commands)
     render = commands.add_parser("render", help="render clips with their truth files")
     render.add_argument("--out", type=Path, required=True, metavar="DIR")
     render.add_argument(

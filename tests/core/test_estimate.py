@@ -1,0 +1,88 @@
+"""The estimator: exact at setup, exactly mirrored, sane far away, and right about its own form."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from golfer import SETUP, TOP, Body, View, pose_of
+from scipy.spatial.distance import cdist
+
+from trainer.core import estimate as est
+from trainer.core.records import Handed
+from trainer.core.rules import Rules
+from trainer.core.setup import StillWindow, reference_from
+from trainer.estimator_file import shipped
+
+
+def reference_of(view):
+    poses = tuple(pose_of(SETUP, view, i / 30) for i in range(30))
+    rules = Rules(handed=view.handed, stature_cm=175.6)
+    return reference_from(StillWindow(poses=poses), rules)
+
+
+@pytest.fixture(scope="module")
+def fitted():
+    return shipped()
+
+
+def test_at_setup_every_turn_and_drift_is_zero(fitted):
+    view = View()
+    told = est.estimate(fitted, pose_of(SETUP, view, 1.0), reference_of(view))
+    for name in est.OUTPUTS:
+        if name != "chest_pitch_deg":
+            assert told.value[name] == pytest.approx(0.0, abs=1e-9), name
+
+
+@pytest.mark.parametrize("body", [TOP, Body(arc_deg=60, turn_deg=30, head_cm=4, hips_cm=-2)])
+def test_a_left_hander_reads_as_the_mirrored_right_hander(fitted, body):
+    right, left = View(), View(handed=Handed.LEFT)
+    one = est.estimate(fitted, pose_of(body, right, 1.0), reference_of(right))
+    two = est.estimate(fitted, pose_of(body, left, 1.0), reference_of(left))
+    for name in est.OUTPUTS:
+        assert one.value[name] == pytest.approx(two.value[name], abs=1e-6), name
+        assert one.se[name] == pytest.approx(two.se[name], rel=1e-6), name
+
+
+def test_a_step_nearer_to_the_camera_changes_nothing_but_perspective(fitted):
+    # Exact only for a camera far away, so far cameras are compared.
+    near, far = View(distance_m=30.0), View(distance_m=60.0)
+    one = est.estimate(fitted, pose_of(TOP, near, 1.0), reference_of(near))
+    two = est.estimate(fitted, pose_of(TOP, far, 1.0), reference_of(far))
+    assert one.value["shoulder_turn_deg"] == pytest.approx(two.value["shoulder_turn_deg"], abs=1.0)
+
+
+def test_points_far_from_all_that_was_fitted_give_sane_numbers(fitted):
+    view = View()
+    reference = reference_of(view)
+    pose = pose_of(TOP, view, 1.0)
+    wild = replace(pose, image_px=pose.image_px * 50.0, world_m=pose.world_m * 50.0)
+    told = est.estimate(fitted, wild, reference)
+    assert abs(told.value["shoulder_turn_deg"]) < 180
+    assert all(np.isfinite(v) for v in [*told.value.values(), *told.se.values()])
+
+
+def test_the_reading_moves_continuously_with_the_pose(fitted):
+    view = View()
+    reference = reference_of(view)
+    turns = [
+        est.estimate(
+            fitted, pose_of(Body(arc_deg=150 * x, turn_deg=90 * x), view, 1.0), reference
+        ).value["shoulder_turn_deg"]
+        for x in np.linspace(0, 1, 101)
+    ]
+    assert np.abs(np.diff(turns)).max() < 5.0
+
+
+def test_the_standard_error_is_positive_and_larger_for_a_strange_pose(fitted):
+    view = View()
+    told = est.estimate(fitted, pose_of(SETUP, view, 1.0), reference_of(view))
+    assert all(value > 0 for value in told.se.values())
+
+
+def test_the_kernel_agrees_with_distances_worked_out_by_scipy():
+    rng = np.random.default_rng(3)
+    rows, centres = rng.normal(size=(20, 7)), rng.normal(size=(11, 7))
+    # scipy.spatial.distance.cdist, an outside library.
+    expected = np.exp(-0.4 / 7 * cdist(rows, centres, "sqeuclidean"))
+    assert est.kernel(rows, centres, 0.4) == pytest.approx(expected, abs=1e-12)
+    assert est.kernel(rows[:2], centres, 0.4) == pytest.approx(expected[:2], abs=1e-12)

@@ -1,0 +1,224 @@
+"""``python -m trainer.bench``: how fast the mirror is, against the bare loop in the same run.
+
+Prints one table of goals and results. What each row means is in docs/performance.md.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import platform
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from statistics import median
+
+from trainer import bench_runs as runs
+
+#: Memory is compared from here on: by then the model is loaded and every page has been drawn.
+SETTLED_S = 30.0
+#: Growth that still counts as flat: a hundredth of the limit, an hour would show more.
+FLAT_MB = 5.0
+MOST_MB = 350.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """One line of the table."""
+
+    what: str
+    goal: str
+    result: str
+    met: bool | None  #: None: there is no goal, or it could not be judged
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the benchmark and print its table; exit code 1 when a goal was missed."""
+    args = _parser().parse_args(argv)
+    runs.unseen_screen()
+    if args.child is not None:
+        return _child(args)
+    from trainer.adapters.model_file import ensure_model
+    from trainer.live import demo_clips
+
+    model = ensure_model(path=args.model)
+    clip = args.clip if args.clip is not None else demo_clips()[0].path
+    print(f"{_machine()}; clip {clip.name}", flush=True)
+    rows: list[Row] = []
+    rounds, frames = (1, 45) if args.quick else (3, 450)
+    seconds = 3.0 if args.quick else max(60.0, args.minutes * 60)
+    rows.extend(_throughput(clip, model, rounds, frames, quick=args.quick))
+    rows.extend(_live(clip, model, seconds))
+    rows.append(_start(clip, model, 1 if args.quick else 5))
+    print("\n| what | goal | result | met |")
+    print("|---|---|---|---|")
+    for row in rows:
+        met = "" if row.met is None else "yes" if row.met else "NO"
+        print(f"| {row.what} | {row.goal} | {row.result} | {met} |")
+    return 1 if any(row.met is False for row in rows) and not args.quick else 0
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="python -m trainer.bench", description=__doc__)
+    parser.add_argument(
+        "--minutes", type=float, default=1.0, help="length of the live run (10 for memory)"
+    )
+    parser.add_argument(
+        "--quick", action="store_true", help="see that it runs; figures mean little"
+    )
+    parser.add_argument("--clip", type=Path, metavar="CLIP", help="default: the first demo clip")
+    parser.add_argument("--model", type=Path, metavar="FILE")
+    parser.add_argument("--child", choices=("live", "start"), help=argparse.SUPPRESS)
+    parser.add_argument("--frames", type=int, help=argparse.SUPPRESS)
+    parser.add_argument("--camera", help=argparse.SUPPRESS)
+    return parser
+
+
+def _machine() -> str:
+    load = f", load {os.getloadavg()[0]:.1f} before" if hasattr(os, "getloadavg") else ""
+    return (
+        f"{platform.system()} {platform.machine()}, {os.cpu_count()} cores{load}, "
+        f"Python {platform.python_version()}"
+    )
+
+
+def _throughput(clip: Path, model: Path, rounds: int, frames: int, *, quick: bool) -> list[Row]:
+    """Time bare loop, live loop and measuring in turns, so that all see the same machine."""
+    bare, live, one, two = [], [], [], []
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        clips = [folder / f"clip-{number}.mp4" for number in range(2 if quick else 4)]
+        for copy in clips:
+            if quick:
+                runs.short_copy(clip, copy, 40)
+            else:
+                shutil.copy(clip, copy)
+        for number in range(rounds):
+            print(f"round {number + 1} of {rounds}", file=sys.stderr, flush=True)
+            bare.append(runs.bare_fps(clip, model, frames))
+            live.append(runs.live_run(clip, model, frames=frames, paced=False).fps)
+            one.append(runs.measure_fps(clips, model, folder / "out", jobs=1))
+            two.append(runs.measure_fps(clips, model, folder / "out", jobs=2))
+    rows = [
+        Row(
+            what="bare loop: read, convert, detect",
+            goal="",
+            result=f"{median(bare):.1f} pictures/s ({1000 / median(bare):.1f} ms each)",
+            met=None,
+        )
+    ]
+    for what, goal, fps in (
+        ("live loop with drawing ÷ bare loop", 0.9, live),
+        ("`trainer measure` ÷ bare loop, 1 job", None, one),
+        ("`trainer measure` ÷ bare loop, 2 jobs", None, two),
+    ):
+        ratios = sorted(ours / its for ours, its in zip(fps, bare, strict=True))
+        rows.append(
+            Row(
+                what=what,
+                goal="" if goal is None else f"≥ {goal:.2f}",
+                result=f"{median(ratios):.2f} ({ratios[0]:.2f} to {ratios[-1]:.2f})",
+                met=None if goal is None else median(ratios) >= goal,
+            )
+        )
+    return rows
+
+
+def _live(clip: Path, model: Path, seconds: float) -> list[Row]:
+    """Run the mirror at a camera's pace in a process of its own."""
+    print(f"live run of {seconds:.0f} s", file=sys.stderr, flush=True)
+    frames = str(round(seconds * runs.CAMERA_HZ))
+    text = _run_child("live", clip, model, "--frames", frames)
+    told = json.loads(text)
+    own, delay = sorted(told["own_ms"]), sorted(told["delay_ms"])
+    minute = [count for since_s, count in told["dropped"] if since_s <= 61.0][-1]
+    length_s, everything = told["dropped"][-1]
+    sound = "" if told["audible"] else ", no sound device"
+    rows = [
+        Row(
+            what="own cost a picture beyond the model's call, median",
+            goal="≤ 1.0 ms",
+            result=f"{median(own):.2f} ms (95 %: {_share(own, 0.95):.2f} ms){sound}",
+            met=median(own) <= 1.0,
+        ),
+        Row(
+            what="picture stamp to cue decided, median and 95 %",
+            goal="≤ 50 ms at 95 %",
+            result=f"{median(delay):.0f} ms, {_share(delay, 0.95):.0f} ms",
+            met=_share(delay, 0.95) <= 50.0,
+        ),
+        Row(
+            what=f"dropped at 30 pictures/s in the first {min(length_s, 60):.0f} s",
+            goal="0",
+            result=f"{minute} (whole run of {length_s:.0f} s: {everything} of {frames})",
+            met=minute == 0,
+        ),
+    ]
+    return [*rows, _memory(told["rss_mb"])]
+
+
+def _memory(readings: list[list[float]]) -> Row:
+    what, goal = "memory of the live mirror", f"flat, ≤ {MOST_MB:.0f} MB"
+    if any(mb != mb for _, mb in readings):
+        return Row(what=what, goal=goal, result="not measured on this system", met=None)
+    settled = [(since_s, mb) for since_s, mb in readings if since_s >= SETTLED_S]
+    most = max(mb for _, mb in readings)
+    if len(settled) < 2:
+        return Row(what=what, goal=goal, result=f"{most:.0f} MB at most; run too short", met=None)
+    (from_s, first), (to_s, last) = settled[0], settled[-1]
+    return Row(
+        what=what,
+        goal=goal,
+        result=f"{first:.0f} MB after {from_s:.0f} s, {last:.0f} MB after {to_s:.0f} s, "
+        f"{most:.0f} MB at most",
+        met=most <= MOST_MB and last - first <= FLAT_MB,
+    )
+
+
+def _start(clip: Path, model: Path, times: int) -> Row:
+    """Start the mirror afresh and wait for its first picture."""
+    print(f"{times} starts", file=sys.stderr, flush=True)
+    taken = []
+    with runs.clip_as_camera(clip) as camera:
+        for _ in range(times):
+            begun_s = time.monotonic()
+            shown_s = json.loads(_run_child("start", clip, model, "--camera", camera))
+            taken.append(shown_s - begun_s)
+    return Row(
+        what="start of the process to first mirrored picture",
+        goal="≤ 2.0 s",
+        result=f"{median(taken):.2f} s (longest of {times}: {max(taken):.2f} s)",
+        met=median(taken) <= 2.0,
+    )
+
+
+def _share(ordered: list[float], share: float) -> float:
+    return ordered[min(len(ordered) - 1, int(share * len(ordered)))]
+
+
+def _run_child(child: str, clip: Path, model: Path, *more: str) -> str:
+    command = [sys.executable, "-m", "trainer.bench", "--child", child]
+    command += ["--clip", str(clip), "--model", str(model), *more]
+    done = subprocess.run(command, stdout=subprocess.PIPE, text=True, check=True)
+    return done.stdout.splitlines()[-1]
+
+
+def _child(args: argparse.Namespace) -> int:
+    """Do one run in this process and print what it took as one line of JSON."""
+    if args.child == "start":
+        print(json.dumps(runs.first_picture_s(args.camera, args.model)))
+    else:
+        print(
+            json.dumps(asdict(runs.live_run(args.clip, args.model, frames=args.frames, paced=True)))
+        )
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
