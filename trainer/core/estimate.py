@@ -68,6 +68,17 @@ class Estimator:
         object.__setattr__(self, "squares", np.sum(self.centres**2, axis=1))
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Prepared:
+    """An estimator made ready for one setup: what depends on the setup alone, worked out once."""
+
+    fitted: Estimator
+    reference: Reference
+    then: FloatArray  #: the setup's own parts of the features
+    shape: FloatArray  #: its proportions and lean
+    zero: FloatArray  #: (K,) what the regression says of the setup itself
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Estimate:
     """Values and standard errors by output name."""
@@ -96,13 +107,37 @@ def features(pose: Pose, reference: Reference) -> FloatArray:
     return np.concatenate([now - then, _shape(then)])
 
 
-def estimate(fitted: Estimator, pose: Pose, reference: Reference) -> Estimate:
-    """Return every output with its standard error, 0 at setup for all but the chest's pitch."""
-    value, se = predict(fitted, features(pose, reference)[None])
-    return Estimate(
-        value=dict(zip(OUTPUTS, value[0].tolist(), strict=True)),
-        se=dict(zip(OUTPUTS, se[0].tolist(), strict=True)),
+def prepare(fitted: Estimator, reference: Reference) -> Prepared:
+    """Return ``fitted`` made ready for readings against ``reference``."""
+    then = _parts(reference.image_px, reference.depth_px, reference.world_m, reference)
+    shape = _shape(then)
+    still = np.concatenate([np.zeros_like(then), shape])
+    return Prepared(
+        fitted=fitted,
+        reference=reference,
+        then=then,
+        shape=shape,
+        zero=_zeroed(_run(fitted, still[None])[0]),
     )
+
+
+def estimate(ready: Prepared, pose: Pose) -> Estimate:
+    """Return every output with its standard error, 0 at setup for all but the chest's pitch."""
+    now = _parts(pose.image_px, pose.depth_px, pose.world_m, ready.reference)
+    said = _run(ready.fitted, np.concatenate([now - ready.then, ready.shape])[None])[0]
+    count = len(OUTPUTS)
+    value, se = said[:count] - ready.zero, np.exp(said[count:])
+    return Estimate(
+        value=dict(zip(OUTPUTS, value.tolist(), strict=True)),
+        se=dict(zip(OUTPUTS, se.tolist(), strict=True)),
+    )
+
+
+def _zeroed(said: FloatArray) -> FloatArray:
+    """Return what is to be taken off so that the setup reads 0; the chest's pitch keeps its own."""
+    zero: FloatArray = said[: len(OUTPUTS)].copy()
+    zero[OUTPUTS.index("chest_pitch_deg")] = 0.0
+    return zero
 
 
 def predict(fitted: Estimator, rows: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -112,10 +147,8 @@ def predict(fitted: Estimator, rows: FloatArray) -> tuple[FloatArray, FloatArray
     said = _run(fitted, np.concatenate([rows, still]))
     now, then = said[: len(rows)], said[len(rows) :]
     count = len(OUTPUTS)
-    value = now[:, :count] - then[:, :count]
-    pitch = OUTPUTS.index("chest_pitch_deg")
-    value[:, pitch] = now[:, pitch]
-    return value, np.exp(now[:, count:])
+    zero = np.array([_zeroed(row) for row in then])
+    return now[:, :count] - zero, np.exp(now[:, count:])
 
 
 def _run(fitted: Estimator, rows: FloatArray) -> FloatArray:

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trainer.core import geometry as geo
-from trainer.core.estimate import Estimator, estimate
+from trainer.core.estimate import Prepared, estimate
 from trainer.core.landmarks import Landmark
 from trainer.core.records import Measures, Pose
 from trainer.core.setup import Reference
@@ -22,19 +22,20 @@ FloatArray = NDArray[np.float64]
 
 
 def measure(
-    pose: Pose | None, t_s: float, reference: Reference | None, fitted: Estimator | None = None
+    pose: Pose | None, t_s: float, reference: Reference | None, ready: Prepared | None = None
 ) -> Measures:
     """Return what ``pose`` says against ``reference``; all None without either.
 
-    With a fitted estimator turns, pitch and drifts are its; without one they are read straight
-    from the points, which under-reads the turn by far, and no standard error is known.
+    With an estimator ready for that reference turns, pitch and drifts are its; without one they
+    are read straight from the points, which under-reads the turn by far, and no standard error
+    is known.
     """
     if pose is None or reference is None:
         return Measures(t_s=t_s)
     head_lateral, head_vertical = head_drift_cm(pose, reference)
     hand_lateral, hand_height = hand_place_cm(pose, reference)
-    if fitted is not None:
-        told = estimate(fitted, pose, reference)
+    if ready is not None:
+        told = estimate(ready, pose)
         value, se = told.value, told.se
         return Measures(
             t_s=t_s,

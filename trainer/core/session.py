@@ -14,7 +14,7 @@ import numpy as np
 from trainer.core import cues as cue_rules
 from trainer.core import geometry as geo
 from trainer.core import phases as phase_rules
-from trainer.core.estimate import Estimator
+from trainer.core.estimate import Estimator, Prepared, prepare
 from trainer.core.handpath import HandPoint, speed_cm_s
 from trainer.core.measures import hand_arc_deg, hand_level, hand_place_cm, measure, moved_cm
 from trainer.core.phase_state import REFERENCED, PhaseState, Reading
@@ -42,6 +42,7 @@ class SessionState:
     window: StillWindow = field(default_factory=StillWindow)
     looked_s: float = float("-inf")  #: when the window was last searched for a still address
     reference: Reference | None = None
+    ready: Prepared | None = None  #: the estimator made ready for ``reference``
     phases: PhaseState = field(default_factory=PhaseState)
     cues: cue_rules.CueState = field(default_factory=cue_rules.CueState)
     readings: tuple[Measures, ...] = ()  #: of the backswing under way
@@ -72,7 +73,8 @@ def step(
     reading = _reading(state, t_s, pose, found)
     phases, changes = phase_rules.step(state.phases, reading, rules.phases)
     state = _follow_changes(replace(state, phases=phases), found)
-    now = measure(smooth, t_s, state.reference, fitted)
+    state = _make_ready(state, fitted)
+    now = measure(smooth, t_s, state.reference, state.ready)
     if phases.path and phases.path[-1].t_s == t_s:
         now = replace(now, hand_speed_cm_s=speed_cm_s(phases.path))
     state, cues = _cues(state, now, changes, rules)
@@ -188,6 +190,16 @@ def _follow_changes(state: SessionState, found: Reference | None) -> SessionStat
         state = replace(state, reference=None)
     notices = (WRONG_WAY_NOTICE,) if state.phases.wrong_way else ()
     return replace(state, notices=notices)
+
+
+def _make_ready(state: SessionState, fitted: Estimator | None) -> SessionState:
+    """Keep the estimator ready for the reference that is held."""
+    reference, ready = state.reference, state.ready
+    if fitted is None or reference is None:
+        return state if ready is None else replace(state, ready=None)
+    if ready is not None and ready.reference is reference and ready.fitted is fitted:
+        return state
+    return replace(state, ready=prepare(fitted, reference))
 
 
 def _cues(
