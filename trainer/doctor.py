@@ -193,7 +193,7 @@ def _screen() -> Finding:
 
 
 def _sound() -> Finding:
-    from trainer.adapters.sound import open_sounder
+    from trainer.adapters.sound import open_sounder, sound_devices
 
     try:
         sounder = open_sounder("auto", resource_dir("sounds"))
@@ -203,6 +203,9 @@ def _sound() -> Finding:
     latency_s = sounder.latency_s
     delay = "" if latency_s is None else f", {latency_s * 1000:.0f} ms of buffer"
     text, ok = f"{sounder.name}{delay}", sounder.audible
+    named = sound_devices() if ok else ()
+    if named:
+        text += f"; devices: {', '.join(named)}"
     trouble = sounder.trouble
     sounder.close()
     if ok:

@@ -17,11 +17,16 @@ from trainer.ports import KeyAction
 class Engine:
     """Feeds poses to the core, one at a time. Used from one thread."""
 
-    def __init__(self, rules: Rules, fitted: Estimator | None = None) -> None:
-        """``fitted`` is the estimator of the measures; by default the one that ships."""
+    def __init__(
+        self, rules: Rules, fitted: Estimator | None = None, *, reps_before: int = 0
+    ) -> None:
+        """Begin to count at ``reps_before``.
+
+        ``fitted`` is the estimator of the measures; by default the one that ships.
+        """
         self.rules = rules
         self._fitted = shipped() if fitted is None else fitted
-        self._state = session.SessionState()
+        self._state = session.SessionState(reps=reps_before, reps_started=reps_before)
 
     def feed(self, t_s: float, pose: Pose | None) -> tuple[Pose | None, Step] | None:
         """Return the pose as the core read it and the step; None when time did not increase."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import gc
 import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
@@ -38,9 +39,11 @@ class Stage:
 @contextlib.contextmanager
 def open_stage(*, screen: str, sound: str, say: Say) -> Iterator[Stage]:
     """Open screen and sound; each that is missing is said in one line."""
+    from trainer.adapters.heap import share_heap
     from trainer.adapters.screen import open_screen
     from trainer.adapters.sound import open_sounder
 
+    share_heap()  # before the first thread starts
     sounder: Any = open_sounder(sound, resource_dir("sounds"))  # type: ignore[arg-type]
     try:
         window = open_screen(screen)  # type: ignore[arg-type]
@@ -69,7 +72,12 @@ def pose_opener(model: Path | None) -> Callable[[], PoseEstimator]:
     def open_it() -> PoseEstimator:
         from trainer.adapters.pose import MediapipePose
 
-        return MediapipePose(path)
+        estimator = MediapipePose(path)
+        # What is loaded by now stays. Left out of later collections, it cannot hold a picture up:
+        # one collection of everything takes as long as a picture lasts.
+        gc.collect()
+        gc.freeze()
+        return estimator
 
     return open_it
 
@@ -172,6 +180,7 @@ def run_demo(
             pan_of=pan_of,
             on_step=_printer(say),
             wait_for_pose=True,
+            reps_before=reps,
             on_view=None if save is None else _collector(shots),
         )
         result = mirror.run()

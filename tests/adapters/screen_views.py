@@ -38,10 +38,11 @@ def make_pose(x0=260.0, y0=60.0, x1=380.0, y1=330.0, size_wh=PICTURE_WH):
     )
 
 
-def make_measures(turn=None, head=None, hips=None, up=None):
+def make_measures(turn=None, head=None, hips=None, up=None, turn_se=None):
     return Measures(
         t_s=1.0,
         shoulder_turn_deg=turn,
+        shoulder_turn_se_deg=turn_se,
         head_lateral_cm=head,
         head_vertical_cm=up,
         hip_lateral_cm=hips,

@@ -236,3 +236,15 @@ def test_the_example_in_the_guide_to_the_tones_runs(tmp_path):
     left, right = np.split(heard, [(end + start) // 2])
     assert_sounds_like(left, CueKind.HEAD_OUT, -1.0)
     assert_sounds_like(right, CueKind.HEAD_OUT, 1.0)
+
+
+def test_the_sound_outputs_are_named_where_the_system_tells():
+    # SDL's disk driver is no device with a name of its own; asking must work and never raise.
+    script = """
+from trainer.adapters.sound import open_sounder, sound_devices
+from trainer.resources import resource_dir
+sounder = open_sounder("auto", resource_dir("sounds"))
+print(type(sound_devices()).__name__, all(isinstance(n, str) for n in sound_devices()))
+sounder.close()
+"""
+    assert "tuple True" in run(script, SDL_AUDIODRIVER="dummy")

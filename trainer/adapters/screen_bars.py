@@ -59,15 +59,16 @@ def draw_turn(
     surface: Any,  # noqa: ANN401
     pen: Pen,
     layout: Layout,
-    turn_deg: float | None,
+    measures: Measures,
     view: View,
     calm: Calm,
     now_s: float,
 ) -> None:
-    """Draw title, figure and upright bar of the shoulder turn."""
+    """Draw title, figure and upright bar of the shoulder turn, with its standard error."""
     import pygame
 
     box, u = layout.turn, layout.unit
+    turn_deg, se_deg = measures.shoulder_turn_deg, measures.shoulder_turn_se_deg
     draw_plate(surface, pen, box.plate, u)
     title = "shoulder turn" if at_top(view) is None else "turn at the top"
     cap = pen.shrunk(title, box.title.h * 0.72, box.title.w)
@@ -76,10 +77,9 @@ def draw_turn(
         _not_measured(surface, pen, box.figure)
     else:
         _figure(surface, pen, box.figure, whole(turn_deg), "°", u)
-        cap = pen.shrunk("camera estimate", box.caption.h, box.caption.w)
-        pen.write(
-            surface, "camera estimate", (box.caption.x, box.caption.y), cap, palette.QUIET_TEXT
-        )
+        caption = "camera estimate" if se_deg is None else f"estimate ±{whole(se_deg)}°"
+        cap = pen.shrunk(caption, box.caption.h, box.caption.w)
+        pen.write(surface, caption, (box.caption.x, box.caption.y), cap, palette.QUIET_TEXT)
     state, colour = _settled(calm, "turn", turn_state(turn_deg, view), now_s)
     bar = box.bar
     top_deg = bar_top_deg(view.target_deg, view.turn_band_deg)
@@ -93,10 +93,36 @@ def draw_turn(
             enough_deg = view.target_deg + view.turn_band_deg
             end = round(turn_y(bar, enough_deg, view.target_deg, top_deg))
             pygame.draw.rect(surface, palette.BEYOND, (rect.x, y, rect.w, max(end - y, 0)))
+        if se_deg is not None:
+            _whisker(surface, rect, view, turn_deg, se_deg, top_deg, line_px)
     pygame.draw.rect(surface, palette.LINE, rect, line_px)
     if not view.pain:
         _target(surface, pen, layout, view, top_deg, line_px)
     _turn_words(surface, pen, layout, view, state, top_deg)
+
+
+def _whisker(
+    surface: Any,  # noqa: ANN401
+    rect: Any,  # noqa: ANN401
+    view: View,
+    turn_deg: float,
+    se_deg: float,
+    top_deg: float,
+    px: int,
+) -> None:
+    """Draw how far the truth may well lie from the reading: one standard error up and down."""
+    import pygame
+
+    bar = Box(rect.x, rect.y, rect.w, rect.h)
+    ends = [
+        min(max(round(turn_y(bar, deg, view.target_deg, top_deg)), rect.top), rect.bottom)
+        for deg in (turn_deg + se_deg, turn_deg - se_deg)
+    ]
+    x, half = rect.x + round(0.72 * rect.w), max(round(0.1 * rect.w), 2)
+    for colour, thick in ((palette.BLACK, px + 4), (palette.TEXT, px + 1)):
+        pygame.draw.line(surface, colour, (x, ends[0]), (x, ends[1]), thick)
+        for y in ends:
+            pygame.draw.line(surface, colour, (x - half, y), (x + half, y), thick)
 
 
 def _target(surface: Any, pen: Pen, layout: Layout, view: View, top_deg: float, px: int) -> None:  # noqa: ANN401

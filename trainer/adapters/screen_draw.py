@@ -67,7 +67,7 @@ def draw(
         if view.step is not None and not stale:
             shown = screen_words.at_top(view) or view.step.measures
             measures = memory.calm.steady(shown, now_s)
-        draw_turn(surface, pen, layout, measures.shoulder_turn_deg, view, memory.calm, now_s)
+        draw_turn(surface, pen, layout, measures, view, memory.calm, now_s)
         draw_head(surface, pen, layout, measures, view, memory.calm, now_s)
         draw_hips(surface, pen, layout, measures, view, memory.calm, now_s)
     else:

@@ -310,6 +310,19 @@ def probe_simpleaudio(python: str = sys.executable) -> str:
     return f"simpleaudio failed its trial on {version} ({reason}); {wanted}. {remedy}"
 
 
+def sound_devices() -> tuple[str, ...]:
+    """Return the names of the sound outputs; empty where the system does not tell.
+
+    The mixer must be open: SDL asks its driver. Never raises.
+    """
+    try:
+        from pygame._sdl2.audio import get_audio_device_names
+
+        return tuple(get_audio_device_names(False))
+    except Exception:  # an experimental part of pygame: missing, or refusing
+        return ()
+
+
 def open_sounder(
     choice: Choice, sounds_dir: Path
 ) -> PygameSounder | SimpleaudioSounder | SilentSounder:
