@@ -88,6 +88,7 @@ class LiveMirror:
         on_view: Callable[[View, Step], None] | None = None,
         show_caution: bool = False,
         wait_for_pose: bool = False,
+        reps_before: int = 0,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         self._source = source
@@ -101,6 +102,8 @@ class LiveMirror:
         self._show_caution = show_caution
         #: A clip can wait until the model is loaded, so that none of it is missed.
         self._wait_for_pose = wait_for_pose
+        #: Reps of the same session made before another source: the count goes on.
+        self._reps_before = reps_before
         self._clock = clock
         self._started_s = clock()
         self._muted = False
@@ -193,7 +196,7 @@ class LiveMirror:
                 return
         if not self._opens_on_main():
             self._source.open()
-        engine = Engine(shared.rules)
+        engine = Engine(shared.rules, reps_before=self._reps_before)
         while not self._stop.is_set() and not self._ended.is_set():
             frame = self._source.get(0.1)
             self._follow_actions(engine)
@@ -263,7 +266,7 @@ class LiveMirror:
             head_tol_cm=rules.cues.head_tol_cm,
             hip_tol_cm=rules.cues.hip_tol_cm,
             hips_strict=rules.cues.hips_strict,
-            reps=0 if step is None else step.reps,
+            reps=self._reps_before if step is None else step.reps,
             last_rep=shared.last_rep,
             last_rep_words=shared.last_rep_words,
             notices=self._notices(status.text),

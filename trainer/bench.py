@@ -134,7 +134,10 @@ def _live(clip: Path, model: Path, seconds: float) -> list[Row]:
     """Run the mirror at a camera's pace in a process of its own."""
     print(f"live run of {seconds:.0f} s", file=sys.stderr, flush=True)
     frames = str(round(seconds * runs.CAMERA_HZ))
-    text = _run_child("live", clip, model, "--frames", frames)
+    with tempfile.TemporaryDirectory() as name:
+        camera = Path(name) / "camera.avi"
+        runs.as_webcam(clip, camera)
+        text = _run_child("live", camera, model, "--frames", frames)
     told = json.loads(text)
     own, delay = sorted(told["own_ms"]), sorted(told["delay_ms"])
     minute = [count for since_s, count in told["dropped"] if since_s <= 61.0][-1]

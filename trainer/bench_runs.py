@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import http.server
 import os
+import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -67,32 +68,37 @@ def bare_fps(clip: Path, model: Path, frames: int) -> float:
 class LoopedReader:
     """A clip over and over, re-timed to ``CAMERA_HZ``: stands in for a camera.
 
-    Has what ``PacedClip`` and ``SteppedClip`` use of a ``ClipReader``.
+    Has what ``PacedClip`` and ``SteppedClip`` use of a ``ClipReader``, but like a camera reads
+    no picture before it is wanted.
     """
 
     cut_short = ""
 
     def __init__(self, clip: Path, frames: int) -> None:
-        from trainer.adapters.clips import ClipReader
+        from trainer.adapters.clips import clip_facts
+        from trainer.adapters.opencv import Upright, load_cv2
 
-        self._open: Callable[[], Any] = lambda: ClipReader(clip)
-        self._reader = self._open()
+        cv2 = load_cv2()
+        self._open: Callable[[], Any] = lambda: cv2.VideoCapture(str(clip))
+        self._upright = Upright()
+        self.facts = clip_facts(clip)
+        self._capture = self._open()
         self._left = frames
         self._given = 0
-        self.facts = self._reader.facts
 
     def next_frame(self) -> Frame | None:
         """Return the next picture; None once ``frames`` were given."""
         if self._given >= self._left:
             return None
-        frame: Frame | None = self._reader.next_frame()
-        if frame is None:
-            self._reader.close()
-            self._reader = self._open()
-            frame = self._reader.next_frame()
-            if frame is None:
-                return None
-        frame = replace(frame, t_s=self._given / CAMERA_HZ, index=self._given)
+        ok, image = self._capture.read()
+        if not ok:
+            self.close()
+            self._capture = self._open()
+            ok, image = self._capture.read()
+        picture = self._upright.rgb(image) if ok else None
+        if picture is None:
+            return None
+        frame = Frame(t_s=self._given / CAMERA_HZ, index=self._given, image_rgb=picture)
         self._given += 1
         return frame
 
@@ -103,7 +109,7 @@ class LoopedReader:
 
     def close(self) -> None:
         """Let the file go."""
-        self._reader.close()
+        self._capture.release()
 
 
 @dataclass(slots=True, kw_only=True)
@@ -132,9 +138,9 @@ class _Timed:
 @contextmanager
 def _detect_timed(clock: _Clock) -> Iterator[None]:
     """Have every ``detect_for_video`` say how long it took, while the block runs."""
-    from mediapipe.tasks.python import vision
+    from trainer.adapters.mediapipe_load import load_vision
 
-    kind: Any = vision.PoseLandmarker
+    kind: Any = load_vision().PoseLandmarker
     original = kind.detect_for_video
 
     def timed(self: object, *args: object) -> object:
@@ -159,7 +165,7 @@ class LiveRun:
     own_ms: list[float]  #: a picture: all of the pose thread's work but the model's own call
     delay_ms: list[float]  #: picture stamp to cues decided
     dropped: list[tuple[float, int]]  #: (seconds since the first pose, dropped so far)
-    rss_mb: list[tuple[float, float]]  #: (seconds since the first pose, resident memory)
+    rss_mb: list[tuple[float, float]]  #: (seconds since the first pose, resident MB)
     reps: int
     audible: bool
 
@@ -207,8 +213,6 @@ def live_run(clip: Path, model: Path, *, frames: int, paced: bool) -> LiveRun:
         audible = stage.sounder.audible
     ended_s = times_s[-1] - times_s[0]
     run.dropped.append((ended_s, result.dropped))
-    memory = rss_mb()
-    run.rss_mb.append((ended_s, float("nan") if memory is None else memory))
     return replace(
         run,
         fps=(len(times_s) - 1) / ended_s,
@@ -331,8 +335,16 @@ def clip_as_camera(clip: Path, frames: int = 90) -> Iterator[str]:
         server.server_close()
 
 
-def short_copy(clip: Path, target: Path, frames: int) -> None:
-    """Write the first ``frames`` pictures of ``clip`` to ``target``."""
+def as_webcam(clip: Path, target: Path) -> None:
+    """Write ``clip`` to ``target`` as the single JPEG pictures that a webcam sends.
+
+    A film's decoder keeps some twenty earlier pictures, which no camera makes a mirror do.
+    """
+    short_copy(clip, target, sys.maxsize, kind="MJPG")
+
+
+def short_copy(clip: Path, target: Path, frames: int, kind: str = "mp4v") -> None:
+    """Write the first ``frames`` pictures of ``clip`` to ``target``, coded as ``kind``."""
     from trainer.adapters.opencv import load_cv2
 
     cv2 = load_cv2()
@@ -344,7 +356,7 @@ def short_copy(clip: Path, target: Path, frames: int) -> None:
             break
         if writer is None:
             size_wh = (picture.shape[1], picture.shape[0])
-            code = cv2.VideoWriter_fourcc(*"mp4v")
+            code = cv2.VideoWriter_fourcc(*kind)
             writer = cv2.VideoWriter(str(target), code, CAMERA_HZ, size_wh)
         writer.write(picture)
     capture.release()

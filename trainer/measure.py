@@ -198,8 +198,10 @@ def csv_text(frames: list[dict[str, Any]]) -> str:
     rows = []
     for frame in frames:
         row = dict(frame)
-        lateral, vertical = row.pop("head_drift_cm")
-        row["head_drift_lateral_cm"], row["head_drift_vertical_cm"] = lateral, vertical
+        for ending in ("cm", "se_cm"):
+            lateral, vertical = row.pop(f"head_drift_{ending}")
+            row[f"head_drift_lateral_{ending}"] = lateral
+            row[f"head_drift_vertical_{ending}"] = vertical
         rows.append(row)
     text = io.StringIO()
     writer = csv.DictWriter(text, fieldnames=list(rows[0]), lineterminator="\n")
@@ -235,6 +237,14 @@ def _measures(now: Measures) -> dict[str, Any]:
         "hip_drift_cm": _rounded(now.hip_lateral_cm, 2),
         "chest_pitch_deg": _rounded(now.chest_pitch_deg, 2),
         "hand_height_cm": _rounded(now.hand_height_cm, 2),
+        "shoulder_turn_se_deg": _rounded(now.shoulder_turn_se_deg, 2),
+        "hip_turn_se_deg": _rounded(now.hip_turn_se_deg, 2),
+        "head_drift_se_cm": [
+            _rounded(now.head_lateral_se_cm, 2),
+            _rounded(now.head_vertical_se_cm, 2),
+        ],
+        "hip_drift_se_cm": _rounded(now.hip_lateral_se_cm, 2),
+        "chest_pitch_se_deg": _rounded(now.chest_pitch_se_deg, 2),
     }
 
 

@@ -1,6 +1,7 @@
 """The look at everybody runs beside the tracker and hands its troubles on."""
 
 import threading
+import weakref
 
 import numpy as np
 import pytest
@@ -75,3 +76,18 @@ def test_close_may_be_called_twice_and_no_picture_is_taken_after():
     assert watch.close()
     assert watch.close()
     assert not watch.offer("a", 1.0)
+
+
+def test_a_picture_is_let_go_once_it_has_been_looked_at():
+    class Picture:
+        pass
+
+    watch = PeopleWatch(lambda picture: PEOPLE, synchronous=False)
+    picture = Picture()
+    gone = threading.Event()
+    weakref.finalize(picture, gone.set)
+    watch.offer(picture, 1.0)
+    taken(watch)
+    del picture
+    assert gone.wait(10)
+    watch.close()

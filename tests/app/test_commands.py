@@ -39,11 +39,11 @@ def test_the_demo_prints_every_phase_of_every_clip_and_saves_pictures_and_sound(
     assert "3 reps. Now before your own camera: trainer live" in done.stdout
     clips = done.stdout.split("\nClip ")[1:]
     assert len(clips) == len(demo_clips()) == 3
-    for clip, said in zip(demo_clips(), clips, strict=True):
+    for number, (clip, said) in enumerate(zip(demo_clips(), clips, strict=True), start=1):
         assert said[3:].startswith(clip.what)
         for phase in (Phase.SETUP, Phase.TAKEAWAY, Phase.BACKSWING, Phase.TOP, Phase.AFTER):
             assert f" s  {PHASE_WORDS[phase]}\n" in said, (clip.path.stem, phase)
-        assert said.count(" rep 1: ") == 1
+        assert said.count(f" rep {number}: ") == 1  # the count goes on from clip to clip
         pictures = sorted((tmp_path / "shots").glob(f"{clip.path.stem}-*.png"))
         names = " ".join(path.stem for path in pictures)
         for what in ("setup", "takeaway", "backswing", "rep"):

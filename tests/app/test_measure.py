@@ -33,7 +33,14 @@ MEASURES = [
     "hip_drift_cm",
     "chest_pitch_deg",
     "hand_height_cm",
+    "shoulder_turn_se_deg",
+    "hip_turn_se_deg",
+    "head_drift_se_cm",
+    "hip_drift_se_cm",
+    "chest_pitch_se_deg",
 ]
+#: Those written as a pair: sideways, then up.
+PAIRS = {"head_drift_cm", "head_drift_se_cm"}
 
 
 def measured(script, view=FRONT, **more):
@@ -186,7 +193,8 @@ def test_a_reading_not_made_is_null_and_an_empty_cell():
     result = measured(script)
     lost = [f for f in result["frames"] if 2.1 < f["t_s"] < 3.9]
     for frame in lost:
-        assert [frame[name] for name in MEASURES] == [None, None, [None, None], None, None, None]
+        for name in MEASURES:
+            assert frame[name] == ([None, None] if name in PAIRS else None)
     rows = list(csv.DictReader(io.StringIO(csv_text(result["frames"]))))
     for row in rows[65:115]:
         assert set(row.values()) == {row["t_s"], row["phase"], ""}
@@ -221,15 +229,53 @@ def test_the_csv_has_one_row_a_frame_with_head_drift_in_two_columns():
         "hip_drift_cm",
         "chest_pitch_deg",
         "hand_height_cm",
+        "shoulder_turn_se_deg",
+        "hip_turn_se_deg",
+        "hip_drift_se_cm",
+        "chest_pitch_se_deg",
         "head_drift_lateral_cm",
         "head_drift_vertical_cm",
+        "head_drift_lateral_se_cm",
+        "head_drift_vertical_se_cm",
     ]
     assert len(rows) == len(result["frames"]) + 1
     for row, frame in zip(rows[1:], result["frames"], strict=True):
         assert row[1] == frame["phase"]
-        sideways, upright = frame["head_drift_cm"]
-        assert row[7] == ("" if sideways is None else str(sideways))
-        assert row[8] == ("" if upright is None else str(upright))
+        pairs = [*frame["head_drift_cm"], *frame["head_drift_se_cm"]]
+        assert row[11:] == ["" if value is None else str(value) for value in pairs]
+
+
+def test_each_reading_is_written_with_its_own_standard_error():
+    now = Measures(
+        t_s=1.0,
+        shoulder_turn_deg=80.0,
+        shoulder_turn_se_deg=5.126,
+        hip_turn_se_deg=4.0,
+        head_lateral_se_cm=0.9,
+        head_vertical_se_cm=1.1,
+        hip_lateral_se_cm=0.8,
+        chest_pitch_se_deg=4.6,
+    )
+    rep = Rep(number=1, setup_t_s=0.0, takeaway_t_s=0.5, at_top=now)
+    step = Step(t_s=1.0, pose=None, measures=now, phase=Phase.TOP, rep=rep)
+    result = clip_result([step], [rep], clip="a", fps=30.0, size_wh=(1, 2), rules=Rules())
+    for values in (result["frames"][0], result["reps"][0]["at_top"]):
+        assert values["shoulder_turn_se_deg"] == 5.13
+        assert values["hip_turn_se_deg"] == 4.0
+        assert values["head_drift_se_cm"] == [0.9, 1.1]
+        assert values["hip_drift_se_cm"] == 0.8
+        assert values["chest_pitch_se_deg"] == 4.6
+    (row,) = csv.DictReader(io.StringIO(csv_text(result["frames"])))
+    assert row["head_drift_lateral_se_cm"] == "0.9"
+    assert row["head_drift_vertical_se_cm"] == "1.1"
+
+
+def test_without_a_reference_no_standard_error_is_written():
+    result = measured(Script().hold(0.2))
+    assert result["frames"]
+    for frame in result["frames"]:
+        assert frame["shoulder_turn_se_deg"] is None
+        assert frame["head_drift_se_cm"] == [None, None]
 
 
 def test_a_rep_the_clip_cuts_off_is_written_as_not_complete():

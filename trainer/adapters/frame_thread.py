@@ -8,6 +8,7 @@ from collections import deque
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
+from itertools import takewhile
 
 import numpy as np
 from numpy.typing import NDArray
@@ -185,10 +186,10 @@ class ThreadedSource:
         return ""
 
     def _fps(self, now_s: float) -> float | None:
-        recent_s = [read_s for read_s in self._reads_s if now_s - read_s <= 1.0]
-        if len(recent_s) < 2 or recent_s[-1] <= recent_s[0]:
+        recent_s = list(takewhile(lambda read_s: now_s - read_s <= 1.0, reversed(self._reads_s)))
+        if len(recent_s) < 2 or recent_s[0] <= recent_s[-1]:
             return None
-        return (len(recent_s) - 1) / (recent_s[-1] - recent_s[0])
+        return (len(recent_s) - 1) / (recent_s[0] - recent_s[-1])
 
 
 def _size(size_wh: tuple[int, int] | None) -> str:

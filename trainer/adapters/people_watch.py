@@ -89,5 +89,7 @@ class PeopleWatch:
                 with self._wake:
                     self._failure, self._busy = error, False
                 continue
+            finally:
+                picture = None  # else it would be kept until the next look
             with self._wake:
                 self._found, self._busy = (stamp_s, people), False

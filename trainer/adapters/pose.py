@@ -21,6 +21,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from trainer.adapters.mediapipe_load import load_vision
 from trainer.adapters.people_watch import MOST_PEOPLE, PeopleWatch
 from trainer.adapters.quiet import Hush, quiet_stderr
 from trainer.core import following, plausible
@@ -199,13 +200,17 @@ def pose_from_landmarks(
     (PoseLandmarker documentation); here all are in pixels.
     """
     width, height = size_wh
-    flat = np.array([(p.x, p.y, p.z, p.visibility or 0.0) for p in points], dtype=np.float64)
+    rows = [
+        (p.x, p.y, p.z, p.visibility or 0.0, w.x, w.y, w.z)
+        for p, w in zip(points, world, strict=True)
+    ]
+    flat = np.array(rows, dtype=np.float64)
     return Pose(
         t_s=t_s,
         size_wh=size_wh,
         image_px=flat[:, :2] * (width, height),
         depth_px=flat[:, 2] * width,
-        world_m=np.array([(p.x, p.y, p.z) for p in world], dtype=np.float64),
+        world_m=flat[:, 4:],
         visibility=flat[:, 3],
     )
 
@@ -246,6 +251,7 @@ def _loading(model: Path) -> Iterator[None]:
 
 
 def _image_maker() -> Callable[[NDArray[np.uint8]], Any]:
+    load_vision()
     from mediapipe.tasks.python.vision.core.image import Image, ImageFormat
 
     def to_image(image_rgb: NDArray[np.uint8]) -> Any:  # noqa: ANN401 -- the library's picture
@@ -255,7 +261,7 @@ def _image_maker() -> Callable[[NDArray[np.uint8]], Any]:
 
 
 def _open(model: Path, *, video: bool, most: int) -> Any:  # noqa: ANN401 -- a PoseLandmarker
-    from mediapipe.tasks.python import vision
+    vision = load_vision()
     from mediapipe.tasks.python.core.base_options import BaseOptions
 
     mode = vision.RunningMode.VIDEO if video else vision.RunningMode.IMAGE

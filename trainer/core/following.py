@@ -86,11 +86,12 @@ class Following:
 
 def person(image_px: NDArray[np.float64]) -> Person:
     """Return where the person of a (33, 2) pose stands."""
-    hips = (image_px[Landmark.LEFT_HIP] + image_px[Landmark.RIGHT_HIP]) / 2
-    head_y = image_px[: Landmark.MOUTH_RIGHT + 1, 1].min()
-    foot_y = image_px[Landmark.LEFT_ANKLE :, 1].max()
+    points: list[list[float]] = image_px.tolist()  # single numbers are quicker out of a list
+    (left_x, left_y), (right_x, right_y) = points[Landmark.LEFT_HIP], points[Landmark.RIGHT_HIP]
     return Person(
-        hips_px=(float(hips[0]), float(hips[1])), top_px=float(head_y), bottom_px=float(foot_y)
+        hips_px=((left_x + right_x) / 2, (left_y + right_y) / 2),
+        top_px=min(y for _, y in points[: Landmark.MOUTH_RIGHT + 1]),
+        bottom_px=max(y for _, y in points[Landmark.LEFT_ANKLE :]),
     )
 
 

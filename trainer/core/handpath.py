@@ -60,11 +60,11 @@ def speed_cm_s(path: tuple[HandPoint, ...]) -> float | None:
 
 
 #: Near the ends of a minimum-jerk move the distance goes as the third power of time (Flash &
-#: Hogan 1985, from memory). Seen by the pose model it does not quite: hands that arrive at the
-#: top come out from behind the head, and their points settle late. These powers gave the least
-#: error on rendered clips (docs/accuracy.md).
+#: Hogan 1985, from memory). Seen by the pose model it does not quite: wrists that come out from
+#: behind the head settle late. These powers gave the least error on rendered clips other than
+#: those of docs/accuracy.md.
 LEAVING_POWER: Final = 3.5
-ARRIVING_POWER: Final = 2.25
+ARRIVING_POWER: Final = 2.6
 
 
 def ease_instant_s(

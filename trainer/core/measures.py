@@ -7,6 +7,7 @@ the hips, so in it the hips never move.
 from __future__ import annotations
 
 import math
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,18 +23,22 @@ FloatArray = NDArray[np.float64]
 
 
 def measure(
-    pose: Pose | None, t_s: float, reference: Reference | None, ready: Prepared | None = None
+    pose: Pose | None,
+    t_s: float,
+    reference: Reference | None,
+    ready: Prepared | None = None,
+    hands_px: FloatArray | None = None,
 ) -> Measures:
     """Return what ``pose`` says against ``reference``; all None without either.
 
     With an estimator ready for that reference turns, pitch and drifts are its; without one they
     are read straight from the points, which under-reads the turn by far, and no standard error
-    is known.
+    is known. ``hands_px`` is where the hands were expected, see ``hand_px``.
     """
     if pose is None or reference is None:
         return Measures(t_s=t_s)
     head_lateral, head_vertical = head_drift_cm(pose, reference)
-    hand_lateral, hand_height = hand_place_cm(pose, reference)
+    hand_lateral, hand_height = hand_place_cm(pose, reference, hands_px)
     if ready is not None:
         told = estimate(ready, pose)
         value, se = told.value, told.se
@@ -85,9 +90,39 @@ def hip_drift_cm(pose: Pose, reference: Reference) -> float:
     return moved_cm(geo.middle(pose.image_px, "hip"), reference.hip_px, reference)[0]
 
 
-def hand_place_cm(pose: Pose, reference: Reference) -> tuple[float, float]:
-    """Return mid-wrist's (lateral, height) in cm from its place at setup."""
-    return moved_cm(geo.middle(pose.image_px, "wrist"), reference.hand_px, reference)
+#: A wrist this far from where the hands were expected counts half as much as one that is there.
+HAND_TRUST_CM: Final = 4.0
+
+
+def hand_px(pose: Pose, reference: Reference, expected_px: FloatArray | None) -> FloatArray:
+    """Return where the hands are in the picture, (2,), as their mid-wrist.
+
+    Both hands hold one club, so each wrist tells where the hands are; but high in the swing one
+    wrist hides the other, and the pose model then puts it anywhere (30 cm off seen). Each wrist
+    therefore counts by how near it lies to ``expected_px``, where the hands so far were headed.
+    Without that both count the same.
+    """
+    lead, trail = geo.lead_trail(reference.handed, "wrist")
+    told = np.stack(
+        [
+            pose.image_px[wrist] - reference.image_px[wrist] + reference.hand_px
+            for wrist in (lead, trail)
+        ]
+    )
+    if expected_px is None:
+        middle: FloatArray = told.mean(axis=0)
+        return middle
+    off_cm = np.hypot(*(told - expected_px).T) * reference.cm_per_px
+    weight = 1.0 / (off_cm**2 + HAND_TRUST_CM**2)
+    mixed: FloatArray = weight @ told / weight.sum()
+    return mixed
+
+
+def hand_place_cm(
+    pose: Pose, reference: Reference, expected_px: FloatArray | None = None
+) -> tuple[float, float]:
+    """Return the hands' (lateral, height) in cm from their place at setup, see ``hand_px``."""
+    return moved_cm(hand_px(pose, reference, expected_px), reference.hand_px, reference)
 
 
 def hand_arc_deg(lateral_cm: float, height_cm: float, reference: Reference) -> float:

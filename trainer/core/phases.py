@@ -252,9 +252,14 @@ def _left_address(hands: HandPoint, now: Reading, rules: PhaseRules) -> bool:
 def _not_a_swing(
     state: PhaseState, now: Reading, rules: PhaseRules
 ) -> tuple[PhaseState, tuple[PhaseChange, ...]] | None:
-    """Return the move to waiting once the hands are apart or the player walks; else None."""
+    """Return the move to waiting once the hands are apart or the player walks; else None.
+
+    High in the swing one wrist hides the other and the pose model puts it anywhere, so hands
+    that seem apart count in the takeaway only.
+    """
     walked = now.body_moved_cm is not None and now.body_moved_cm > rules.walked_off_cm
-    if _together(now, rules) and not walked:
+    apart = state.phase is Phase.TAKEAWAY and not _together(now, rules)
+    if not apart and not walked:
         return None
     state, long_enough, since_s = hold(state, "no swing", now, rules.hands_apart_hold_s)
     if long_enough:

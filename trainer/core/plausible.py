@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Final, NamedTuple
 
 from trainer.core.landmarks import Landmark
 from trainer.core.records import Pose
@@ -73,6 +73,32 @@ _NEEDED: Final = (
     Landmark.LEFT_WRIST,
     Landmark.RIGHT_WRIST,
 )
+
+
+class _Side(NamedTuple):
+    """Rows of one side's joints."""
+
+    name: str
+    shoulder: int
+    elbow: int
+    hip: int
+    knee: int
+
+
+_SIDES: Final = tuple(
+    _Side(
+        side,
+        *(
+            int(Landmark[f"{side}_{joint}".upper()])
+            for joint in ("shoulder", "elbow", "hip", "knee")
+        ),
+    )
+    for side in ("left", "right")
+)
+_PAIRS: Final = {
+    "shoulder": (_SIDES[0].shoulder, _SIDES[1].shoulder),
+    "hip": (_SIDES[0].hip, _SIDES[1].hip),
+}
 
 
 def judge(
@@ -131,23 +157,24 @@ def _absurd(
         x, y = points[name]
         if not (left < x < right and top < y < bottom):
             return f"{name.name.lower().replace('_', ' ')} outside the picture"
-    shoulders, hips = _middle(points, "SHOULDER"), _middle(points, "HIP")
+    shoulders, hips = _middle(points, "shoulder"), _middle(points, "hip")
     if hips[1] <= shoulders[1]:
         return "hips above shoulders"
     feet_y = max(points[Landmark.LEFT_ANKLE][1], points[Landmark.RIGHT_ANKLE][1])
     if feet_y - points[Landmark.NOSE][1] < rules.min_height * height:
         return "too small"
-    sides = sorted(_length(points, f"{s}_SHOULDER", f"{s}_HIP") for s in ("LEFT", "RIGHT"))
+    sides = sorted(_length(points, side.shoulder, side.hip) for side in _SIDES)
     if sides[1] > rules.trunk_sides * sides[0]:
         return "the two sides of the trunk do not match"
     # Somebody bending down shows a short trunk, but the arms and legs of a long one.
     trunk = max(sides[1], trust.longest_px)
-    for side in ("LEFT", "RIGHT"):
-        if _length(points, f"{side}_SHOULDER", f"{side}_ELBOW") > rules.upper_arm_trunks * trunk:
-            return f"{side.lower()} upper arm too long for the trunk"
-        if _length(points, f"{side}_HIP", f"{side}_KNEE") > rules.thigh_trunks * trunk:
-            return f"{side.lower()} thigh too long for the trunk"
-    if _length(points, "LEFT_SHOULDER", "RIGHT_SHOULDER") > rules.shoulder_trunks * trunk:
+    for side in _SIDES:
+        if _length(points, side.shoulder, side.elbow) > rules.upper_arm_trunks * trunk:
+            return f"{side.name} upper arm too long for the trunk"
+        if _length(points, side.hip, side.knee) > rules.thigh_trunks * trunk:
+            return f"{side.name} thigh too long for the trunk"
+    one, other = _SIDES
+    if _length(points, one.shoulder, other.shoulder) > rules.shoulder_trunks * trunk:
         return "shoulders too broad for the trunk"
     return None
 
@@ -174,22 +201,20 @@ def _jumped(
 
 
 def _middle(points: list[list[float]], joint: str) -> tuple[float, float]:
-    (x1, y1), (x2, y2) = points[Landmark[f"LEFT_{joint}"]], points[Landmark[f"RIGHT_{joint}"]]
+    left, right = _PAIRS[joint]
+    (x1, y1), (x2, y2) = points[left], points[right]
     return (x1 + x2) / 2, (y1 + y2) / 2
 
 
 def _centre(points: list[list[float]]) -> tuple[float, float]:
-    (x1, y1), (x2, y2) = _middle(points, "SHOULDER"), _middle(points, "HIP")
+    (x1, y1), (x2, y2) = _middle(points, "shoulder"), _middle(points, "hip")
     return (x1 + x2) / 2, (y1 + y2) / 2
 
 
 def _trunk(points: list[list[float]]) -> float:
     """Return the longer of the two trunk sides: the one less hidden by turn and lean."""
-    return max(
-        _length(points, "LEFT_SHOULDER", "LEFT_HIP"),
-        _length(points, "RIGHT_SHOULDER", "RIGHT_HIP"),
-    )
+    return max(_length(points, side.shoulder, side.hip) for side in _SIDES)
 
 
-def _length(points: list[list[float]], one: str, other: str) -> float:
-    return math.dist(points[Landmark[one]], points[Landmark[other]])
+def _length(points: list[list[float]], one: int, other: int) -> float:
+    return math.dist(points[one], points[other])

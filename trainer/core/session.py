@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from trainer.core import cues as cue_rules
 from trainer.core import geometry as geo
@@ -22,6 +23,8 @@ from trainer.core.records import Cue, Measures, Phase, PhaseChange, Pose, Rep, S
 from trainer.core.rules import Rules
 from trainer.core.setup import Reference, StillWindow, push, reference_from, scale_cm_per_px
 from trainer.core.smoothing import OneEuroState, one_euro
+
+FloatArray = NDArray[np.float64]
 
 #: A setup held is taken anew this often while the player stands still.
 RENEW_S: Final = 0.1
@@ -67,14 +70,17 @@ def step(
     """
     if state.t_s is not None and t_s <= state.t_s:
         raise ValueError(f"time must increase: {t_s} s after {state.t_s} s")
-    state, smooth = _smooth(replace(state, t_s=t_s), pose, rules)
+    state, smooth = _smooth(state, t_s, pose, rules)
     state, found = _look_for_setup(state, t_s, pose, rules)
     before = state.phases
     reading = _reading(state, t_s, pose, found)
     phases, changes = phase_rules.step(state.phases, reading, rules.phases)
-    state = _follow_changes(replace(state, phases=phases), found)
+    state = _follow_changes(state, phases, found)
     state = _make_ready(state, fitted)
-    now = measure(smooth, t_s, state.reference, state.ready)
+    expected_px = None
+    if state.reference is not None:
+        expected_px = expected_hand_px(state, t_s, state.reference)
+    now = measure(smooth, t_s, state.reference, state.ready, expected_px)
     if phases.path and phases.path[-1].t_s == t_s:
         now = replace(now, hand_speed_cm_s=speed_cm_s(phases.path))
     state, cues = _cues(state, now, changes, rules)
@@ -112,11 +118,11 @@ def new_setup(state: SessionState) -> SessionState:
 
 
 def _smooth(
-    state: SessionState, pose: Pose | None, rules: Rules
+    state: SessionState, t_s: float, pose: Pose | None, rules: Rules
 ) -> tuple[SessionState, Pose | None]:
     """Filter the points; speeds count in centimetres, so the distance does not matter."""
     if pose is None:
-        return state, None
+        return replace(state, t_s=t_s), None
     scale, _ = scale_cm_per_px(pose.image_px, pose.world_m, rules.stature_cm)
     known = state.cm_per_px
     if scale is not None:
@@ -127,7 +133,7 @@ def _smooth(
     unit = np.array([cm_per_px] * 3 + [100.0] * 3)
     filtered_state, packed = one_euro(state.filter, pose.t_s, packed, rules.smoothing, unit=unit)
     smooth = replace(pose, image_px=packed[:, :2], depth_px=packed[:, 2], world_m=packed[:, 3:])
-    return replace(state, filter=filtered_state, cm_per_px=known), smooth
+    return replace(state, t_s=t_s, filter=filtered_state, cm_per_px=known), smooth
 
 
 def _look_for_setup(
@@ -141,12 +147,11 @@ def _look_for_setup(
     if phase in (Phase.BACKSWING, Phase.TOP, Phase.AFTER):
         return replace(state, window=StillWindow()), None
     window = push(state.window, pose, t_s, rules.setup)
-    state = replace(state, window=window)
     if pose is None or phase is Phase.NOBODY:
-        return state, None
+        return replace(state, window=window), None
     if state.reference is not None and t_s - state.looked_s < RENEW_S - 1e-9:
-        return state, None
-    return replace(state, looked_s=t_s), reference_from(window, rules)
+        return replace(state, window=window), None
+    return replace(state, window=window, looked_s=t_s), reference_from(window, rules)
 
 
 def _reading(
@@ -158,7 +163,7 @@ def _reading(
     reference = state.reference
     if reference is None:
         return Reading(t_s=t_s, seen=True, setup_t_s=setup_t_s)
-    lateral, height = hand_place_cm(pose, reference)
+    lateral, height = hand_place_cm(pose, reference, expected_hand_px(state, t_s, reference))
     lead, trail = geo.lead_trail(reference.handed, "wrist")
     apart_px = float(np.linalg.norm(pose.image_px[lead] - pose.image_px[trail]))
     shoulders = moved_cm(geo.middle(pose.image_px, "shoulder"), reference.chest_px, reference)
@@ -179,17 +184,35 @@ def _reading(
     )
 
 
-def _follow_changes(state: SessionState, found: Reference | None) -> SessionState:
-    """Keep the reference in step with the phase."""
-    phase = state.phases.phase
+def expected_hand_px(state: SessionState, t_s: float, reference: Reference) -> FloatArray | None:
+    """Return where the hands should be at ``t_s`` if they go on as so far; None if not known."""
+    path = [point for point in state.phases.path[-3:] if point.t_s < t_s]
+    if not path or t_s - path[-1].t_s > 0.3:
+        return None
+    last = path[-1]
+    lateral, height = last.lateral_cm, last.height_cm
+    if len(path) > 1 and last.t_s - path[0].t_s > 1e-6:
+        ahead = (t_s - last.t_s) / (last.t_s - path[0].t_s)
+        lateral += (last.lateral_cm - path[0].lateral_cm) * ahead
+        height += (last.height_cm - path[0].height_cm) * ahead
+    offset = np.array([lateral * geo.away_sign(reference.handed), -height])
+    place: FloatArray = reference.hand_px + offset / reference.cm_per_px
+    return place
+
+
+def _follow_changes(
+    state: SessionState, phases: PhaseState, found: Reference | None
+) -> SessionState:
+    """Take the phases in, and keep the reference in step with them."""
+    phase, reference = phases.phase, state.reference
     if phase is Phase.SETUP and found is not None:
         # Taken anew for as long as the player stands still; frozen by the takeaway. The hands
         # seen so far were measured against the old one, which lies within the still limits.
-        state = replace(state, reference=found)
+        reference = found
     if phase not in REFERENCED:
-        state = replace(state, reference=None)
-    notices = (WRONG_WAY_NOTICE,) if state.phases.wrong_way else ()
-    return replace(state, notices=notices)
+        reference = None
+    notices = (WRONG_WAY_NOTICE,) if phases.wrong_way else ()
+    return replace(state, phases=phases, reference=reference, notices=notices)
 
 
 def _make_ready(state: SessionState, fitted: Estimator | None) -> SessionState:
@@ -214,7 +237,7 @@ def _cues(
     cue_state, cues = cue_rules.step(
         state.cues, now, state.phases.phase, rules.cues, pain=rules.pain
     )
-    return replace(state, cues=cue_state), cues
+    return state if cue_state == state.cues else replace(state, cues=cue_state), cues
 
 
 def _rep(

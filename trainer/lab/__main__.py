@@ -10,7 +10,7 @@ from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
-from trainer.lab import study
+from trainer.lab import accuracy, study
 from trainer.lab.scenarios import SCENARIOS, Clip, adjusted
 
 EXIT_OK, EXIT_USAGE, EXIT_NO_LAB = 0, 2, 3
@@ -32,7 +32,7 @@ def main(argv: Sequence[str] | None = None) -> int:
             file=sys.stderr,
         )
         return EXIT_NO_LAB
-    if options.command == "stills":
+    if options.command in ("stills", "accuracy"):
         return int(options.run(options))
     names = [options.scenario] if options.scenario != "all" else list(SCENARIOS)
     clips = [_clip(name, options.seed, options) for name in names]
@@ -43,6 +43,7 @@ def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(prog="python -m trainer.lab", description=__doc__)
     commands = parser.add_subparsers(dest="command", required=True)
     study.add_commands(commands)
+    accuracy.add_command(commands)
     render = commands.add_parser("render", help="render clips with their truth files")
     render.add_argument("--out", type=Path, required=True, metavar="DIR")
     render.add_argument(
