@@ -20,7 +20,7 @@ from trainer.core import measures
 from trainer.core.landmarks import LANDMARK_COUNT
 from trainer.core.landmarks import Landmark as L
 from trainer.core.records import Handed, Pose
-from trainer.core.setup import LEG_OF_STATURE, Reference, scale_cm_per_px
+from trainer.core.setup import LEG_OF_STATURE, LEG_SEEN, Reference, scale_cm_per_px
 
 mpl.rcParams.update({"svg.fonttype": "none", "svg.hashsalt": "figures", "font.size": 11})
 SETUP, NOW, MARK = "#8a8a8a", "#0072b2", "#d55e00"
@@ -165,9 +165,9 @@ def scale():
         rows = [L[f"{side}_{joint}"] for joint in ("HIP", "KNEE", "ANKLE")]
         ax.plot(*flat[rows].T, color=MARK, lw=4)
     cm_per_px, _ = scale_cm_per_px(picture(), np.zeros((LANDMARK_COUNT, 3)), 175.0)
-    legs_px = LEG_OF_STATURE * 175.0 / cm_per_px
+    legs_px = LEG_SEEN * LEG_OF_STATURE * 175.0 / cm_per_px
     ax.text(40, 70, f"legs {legs_px:.0f} px", color=MARK)
-    ax.text(40, 58, f"= {LEG_OF_STATURE:g} × stature", color=MARK)
+    ax.text(40, 58, f"= {LEG_SEEN:g} × {LEG_OF_STATURE:g} × stature", color=MARK)
     ax.text(40, 46, f"175 cm: {cm_per_px:.3f} cm/px", color=MARK)
 
 

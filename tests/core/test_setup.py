@@ -14,6 +14,7 @@ from trainer.core.records import Handed, Phase
 from trainer.core.rules import Rules, SetupRules
 from trainer.core.setup import (
     LEG_OF_STATURE,
+    LEG_SEEN,
     StillWindow,
     looks_like_address,
     push,
@@ -216,7 +217,7 @@ def test_the_scale_from_the_stature_takes_the_leg_as_a_share_of_it():
     for side in ("LEFT", "RIGHT"):
         hip, knee, ankle = (pose.image_px[L[f"{side}_{part}"]] for part in ("HIP", "KNEE", "ANKLE"))
         legs_px += np.hypot(*(hip - knee)) + np.hypot(*(knee - ankle))
-    assert scale * legs_px / 2 == pytest.approx(0.491 * 175.6)
+    assert scale * legs_px / 2 == pytest.approx(LEG_SEEN * 0.491 * 175.6)
     # Winter after Drillis & Contini 1966 (from memory): hip 0.530 less ankle 0.039 of stature
     assert pytest.approx(0.530 - 0.039) == LEG_OF_STATURE
     # ANSUR II men (Gordon et al. 2014): trochanterion height 900.9 of 1756.2 mm; less that ankle

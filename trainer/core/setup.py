@@ -24,6 +24,10 @@ FloatArray = NDArray[np.float64]
 #: Drillis & Contini 1966 as printed by Winter (both values from memory).
 LEG_OF_STATURE: Final = 0.491
 
+#: At address the legs look shorter than they are: the knees are bent, and the pose model's hip
+#: points lie below the joints. Median over 45 rendered people, standard deviation 0.03.
+LEG_SEEN: Final = 0.947
+
 #: The pairs whose midpoints must stay put: hips, shoulders, hands.
 _WATCHED_LEFT: Final = np.array(
     [Landmark.LEFT_HIP, Landmark.LEFT_SHOULDER, Landmark.LEFT_WRIST], dtype=np.intp
@@ -173,13 +177,14 @@ def scale_cm_per_px(
 
     The legs are the ruler, because at address the trunk leans toward the camera and the legs
     hardly do: with a stature, hip to ankle is ``LEG_OF_STATURE`` of it; without one it is as
-    long as the pose model's world points say. (None, False) when the legs cannot be read.
+    long as the pose model's world points say (0.965 of truth, deviation 0.07, on the same
+    people). (None, False) when the legs cannot be read.
     """
     legs_px = _leg_length(image_px)
     if not legs_px > 1:
         return None, False
     if stature_cm is not None:
-        return LEG_OF_STATURE * stature_cm / legs_px, True
+        return LEG_SEEN * LEG_OF_STATURE * stature_cm / legs_px, True
     legs_cm = 100.0 * _leg_length(world_m[:, :2])
     if not 20.0 < legs_cm < 150.0:
         return None, False
