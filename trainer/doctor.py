@@ -56,6 +56,12 @@ def can_run(found: list[Finding]) -> bool:
     return all(finding.ok for finding in found if finding.needed)
 
 
+def _missing(what: str, message: str, *, needed: bool) -> Finding:
+    """Return what a message of three parts says: what happened, then what to do."""
+    text, _, remedy = message.partition(". ")
+    return Finding(what=what, ok=False, needed=needed, text=text, remedy=remedy)
+
+
 def _versions() -> Finding:
     parts = [f"Python {platform.python_version()}", f"{platform.system()} {platform.machine()}"]
     for name in _PACKAGES:
@@ -99,8 +105,7 @@ def _camera(camera: CameraSettings, clock: Callable[[], float]) -> Iterator[Find
         )
         yield _try_source(source, clock)
     except TrainerError as error:
-        what, _, remedy = str(error).partition(". ")
-        yield Finding(what="camera", ok=False, needed=True, text=what, remedy=remedy)
+        yield _missing("camera", str(error), needed=True)
 
 
 def _try_source(source: FrameSource, clock: Callable[[], float]) -> Finding:
@@ -139,15 +144,13 @@ def _pose(model: Path | None, clock: Callable[[], float]) -> Iterator[Finding]:
     try:
         path = ensure_model(path=model)
     except TrainerError as error:
-        what, _, remedy = str(error).partition(". ")
-        yield Finding(what="pose model", ok=False, needed=True, text=what, remedy=remedy)
+        yield _missing("pose model", str(error), needed=True)
         return
     yield Finding(what="pose model", ok=True, needed=True, text=str(path))
     try:
         pose_ms = _pose_ms(path, clock)
     except TrainerError as error:
-        what, _, remedy = str(error).partition(". ")
-        yield Finding(what="pose speed", ok=False, needed=True, text=what, remedy=remedy)
+        yield _missing("pose speed", str(error), needed=True)
         return
     slow = pose_ms > 50
     yield Finding(
@@ -185,8 +188,7 @@ def _screen() -> Finding:
     try:
         screen = open_screen("window")
     except TrainerError as error:
-        what, _, remedy = str(error).partition(". ")
-        return Finding(what="screen", ok=False, needed=True, text=what, remedy=remedy)
+        return _missing("screen", str(error), needed=True)
     size: Any = getattr(screen, "size_wh", None)
     screen.close()
     return Finding(what="screen", ok=True, needed=True, text=f"window of {size[0]}x{size[1]}")
@@ -198,8 +200,7 @@ def _sound() -> Finding:
     try:
         sounder = open_sounder("auto", resource_dir("sounds"))
     except TrainerError as error:
-        what, _, remedy = str(error).partition(". ")
-        return Finding(what="sound", ok=False, needed=False, text=what, remedy=remedy)
+        return _missing("sound", str(error), needed=False)
     latency_s = sounder.latency_s
     delay = "" if latency_s is None else f", {latency_s * 1000:.0f} ms of buffer"
     text, ok = f"{sounder.name}{delay}", sounder.audible
