@@ -81,6 +81,8 @@ def test_a_rendered_clip_can_be_read_back_with_its_truth(lab, short_clip, tmp_pa
     told = json.loads((tmp_path / "short.truth.json").read_text(encoding="utf-8"))
     assert len(frames) == len(told["frames"]) == 4
     assert frames[0].shape == (180, 320, 3)
+    # at address the trunk ends about where the shoulder joint is, an inch or a hand beyond it
+    assert -12 < told["frames"][0]["back_gap_cm"] < 8
 
 
 @pytest.mark.lab

@@ -14,12 +14,15 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass, fields
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+from trainer.lab.stretch import stretched
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -47,8 +50,26 @@ class BodyShape:
 
     def key(self) -> str:
         """Return a short name for this shape, the same on every machine."""
-        text = json.dumps([BAKE_VERSION, asdict(self)], sort_keys=True)
+        baked = {one.name: getattr(self, one.name) for one in fields(BodyShape)}
+        text = json.dumps([BAKE_VERSION, baked], sort_keys=True)
         return hashlib.sha256(text.encode()).hexdigest()[:16]
+
+    def finish(self, body: Body) -> Body:
+        """Return a baked body with what the body model itself cannot vary; here nothing."""
+        return body
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LimbShape(BodyShape):
+    """A shape whose limbs are scaled after the bake: 1 is as the body model makes them."""
+
+    arm: float = 1.0  #: length of upper arm and forearm
+    leg: float = 1.0  #: length of thigh and shank, before the body is scaled to its stature
+    shoulders: float = 1.0  #: reach of the shoulder girdle to either side
+
+    def finish(self, body: Body) -> Body:
+        """Return the baked body with its limbs scaled."""
+        return stretched(body, arm=self.arm, leg=self.leg, shoulders=self.shoulders)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -95,7 +116,7 @@ def load_body(shape: BodyShape, cache_dir: Path | None = None) -> Body:
         np.savez_compressed(part, **arrays)
         part.replace(path)
     with np.load(path, allow_pickle=False) as stored:
-        return _from_arrays({name: stored[name] for name in stored.files})
+        return shape.finish(_from_arrays({name: stored[name] for name in stored.files}))
 
 
 def _cache_dir() -> Path:
@@ -107,13 +128,21 @@ def _cache_dir() -> Path:
     return Path(base) / "lab" / "bodies"
 
 
-def bake(shape: BodyShape) -> dict[str, NDArray[Any]]:
-    """Ask the body model for a shape and return it as arrays ready for ``np.savez``."""
+@lru_cache(maxsize=1)
+def _model() -> tuple[Any, NDArray[np.bool_]]:
+    """Return the body model and which faces belong to each of PARTS; loaded once."""
     import anny  # heavy: torch comes with it
-    import torch
     from anny.face_segmentation import get_face_segmentation_mask
 
     model = anny.Anny()
+    return model, np.stack([get_face_segmentation_mask(model, [p]).numpy() for p in PARTS])
+
+
+def bake(shape: BodyShape) -> dict[str, NDArray[Any]]:
+    """Ask the body model for a shape and return it as arrays ready for ``np.savez``."""
+    import torch
+
+    model, parts = _model()
     known = {
         "gender": shape.female,
         "age": shape.age,
@@ -141,7 +170,7 @@ def bake(shape: BodyShape) -> dict[str, NDArray[Any]]:
         "parents": np.asarray(model.bone_parents, dtype=np.int64),
         "weight_bones": model.vertex_bone_indices.numpy().astype(np.int64),
         "weights": weights / weights.sum(axis=1, keepdims=True),
-        "parts": np.stack([get_face_segmentation_mask(model, [p]).numpy() for p in PARTS]),
+        "parts": parts,
     }
 
 

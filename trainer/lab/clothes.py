@@ -15,6 +15,7 @@ from trainer.lab.body import Body, skull_centre
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Image = NDArray[np.uint8]
 Colour = tuple[int, int, int]
 
 
@@ -35,6 +36,23 @@ class Outfit:
     loose_cm: float = 2.0  #: how far the shirt stands off the body
     stripe: Colour | None = None  #: bands round the chest and the sleeves
     placket: Colour | None = None  #: a strip down the front, from the collar
+    pattern: str = "plain"  #: print of the shirt, one of trainer.lab.cloth.PATTERNS
+    pattern_colour: Colour = (235, 235, 235)
+    legs_pattern: str = "plain"  #: print of trousers or skirt
+    relief_cm: float = 0.0  #: height of the folds
+    leg_loose: float = 1.0  #: width of the trousers; 0.15 are leggings
+    belt: Colour | None = None  #: worn with the shirt tucked in
+    skirt: Colour | None = None  #: in place of trousers; of the shirt's colour it is a dress
+    skirt_reach: float = 0.8  #: share of the thigh that the skirt covers
+    skirt_flare: float = 0.05  #: how much wider the hem is than the hips, metres
+    jacket: Colour | None = None
+    jacket_cm: float = 4.0  #: how far the jacket stands off the body
+    jacket_open: bool = False
+    jacket_sleeve: float = 1.85  #: as ``sleeve``; 0.15 is a vest
+    hood: bool = False
+    hair_style: str = "short"  #: "short", "bald", "long", "ponytail" or "bun"
+    hat_kind: str = "cap"  #: "cap", "visor", "bucket", "back" (peak behind) or "beanie"
+    seed: int = 0  #: of prints and folds
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -50,6 +68,10 @@ class Shell:
     shine: float = 0.05
     smooth: int = 0  #: rounds of smoothing once posed, so that cloth hangs over the muscles
     net: tuple[Ints, Ints, Floats] | None = None  #: neighbours, for the smoothing
+    part: str = ""  #: which garment it is
+    relief_m: Floats | None = None  #: (P,) folds, outwards, added once smoothed
+    across_down: Floats | None = None  #: (P, 2) where in the print each point is
+    print_of: Image | None = None  #: the print (H, W, 3), repeated
 
     def place(self, vertices: Floats, normals: Floats) -> Floats:
         """Return the points (P, 3) for a posed body."""
@@ -57,7 +79,9 @@ class Shell:
         points = (1 - mix) * vertices[self.first] + mix * vertices[self.second]
         way = (1 - mix) * normals[self.first] + mix * normals[self.second]
         points = points + self.out_m[:, None] * way
-        return points if self.net is None else _smoothed(points, self.net, self.smooth)
+        if self.net is not None:
+            points = _smoothed(points, self.net, self.smooth)
+        return points if self.relief_m is None else points + self.relief_m[:, None] * way
 
 
 def vertex_normals(vertices: Floats, faces: Ints) -> Floats:
@@ -110,19 +134,23 @@ def dress(body: Body, outfit: Outfit) -> tuple[list[Shell], Ints]:
     """Return the shells of an outfit, and the body faces (F, 3) that still show."""
     v, k = body.vertices, body.vertices[:, 1].max() / 1.78
     big = np.full(len(v), 1.0)
-    arms = _share(body, ("upperarm", "lowerarm", "wrist", "finger", "metacarpal"))
+    arms = share(body, ("upperarm", "lowerarm", "wrist", "finger", "metacarpal"))
     hips, neck = body.head_of("upperleg01.L"), body.head_of("neck01")
     ankle, knee = body.head_of("foot.L"), body.head_of("lowerleg01.L")
-    head = _share(body, ("head", "eye"))
+    head = share(body, ("head", "eye"))
     # away from the arm proper the sleeve's edge must not run on over the chest
-    sleeve = outfit.sleeve - _along_arm(body) + 4.0 * np.maximum(0.9 - arms, 0.0)
+    sleeve = outfit.sleeve - along_arm(body) + 4.0 * np.maximum(0.9 - arms, 0.0)
     collar = neck[1] + 0.022 * k - v[:, 1] - 0.45 * (v[:, 2] - neck[2])
     collar = np.where(arms > 0.3, big, collar)
-    hem = v[:, 1] - (hips[1] - 0.05 * k)
+    tucked = outfit.belt is not None
+    edge = hips[1] + (0.032 if tucked else -0.05) * k
+    hem = v[:, 1] - edge
     hem = np.where(arms > 0.3, big, hem)
     shirt = np.minimum.reduce([sleeve * 0.3, collar, hem])
     loose = outfit.loose_cm / 100 * k
     low = np.interp(v[:, 1], [hips[1], hips[1] + 0.16 * k], [0.010 * k, 0.0])
+    if tucked:  # gathered at the waist
+        low = np.interp(v[:, 1], [edge, edge + 0.1 * k], [0.005 * k - loose, 0.0])
     hang = loose + np.where(arms > 0.3, 0.0, low)
     shells = _shirt(body, outfit, shirt, hang, arms, k)
     band = np.minimum.reduce(
@@ -134,28 +162,38 @@ def dress(body: Body, outfit: Outfit) -> tuple[list[Shell], Ints]:
             v[:, 1] - neck[1] + 0.1 * k,
         ]
     )
-    shells.append(_shell(body, band, loose * 0.6 + 0.005 * k, outfit.collar, smooth=2))
+    shells.append(make_shell(body, band, loose * 0.6 + 0.005 * k, outfit.collar, smooth=2))
     cuff = np.minimum.reduce([sleeve * 0.3, 0.024 - sleeve * 0.3, arms - 0.9])
-    shells.append(_shell(body, cuff, loose + 0.003 * k, outfit.collar, smooth=3))
-    bottom = knee[1] + 0.02 * k if outfit.shorts else ankle[1] - 0.005 * k
+    shells.append(make_shell(body, cuff, loose + 0.003 * k, outfit.collar, smooth=3, part="cuff"))
+    if outfit.belt is not None:
+        waist = np.minimum(0.019 * k - np.abs(v[:, 1] - edge - 0.015 * k), 0.2 - arms)
+        shells.append(make_shell(body, waist, 0.016 * k, outfit.belt, smooth=3))
+    short = outfit.shorts or outfit.skirt is not None
+    bottom = knee[1] + 0.02 * k if short else ankle[1] - 0.005 * k
+    if outfit.skirt is not None:
+        bottom = hips[1] + 0.3 * outfit.skirt_reach * (knee[1] - hips[1])
     trousers = np.minimum.reduce(
         [hips[1] + 0.05 * k - v[:, 1], v[:, 1] - bottom, (0.2 - arms) * 0.2]
     )
     # snug under the shirt, wider down the leg
     heights = [bottom, knee[1] + 0.06 * k, hips[1] - 0.07 * k, hips[1] - 0.01 * k]
     flare = np.interp(v[:, 1], heights, [0.026, 0.016, 0.014, 0.003]) * k
-    if outfit.shorts:
+    if short:
         flare = np.interp(v[:, 1], [bottom, *heights[2:]], [0.024, 0.014, 0.003]) * k
-    shells.append(_shell(body, trousers, flare, outfit.trousers, smooth=3))
+    wide = outfit.leg_loose if outfit.skirt is None else 0.2
+    flare = np.maximum(flare * wide, 0.003 * k)
+    shells.append(make_shell(body, trousers, flare, outfit.trousers, smooth=3, part="trousers"))
     if outfit.glove is not None:
-        hand = _share(body, ("wrist.L", "metacarpal", "finger")) - 0.5
+        hand = share(body, ("wrist.L", "metacarpal", "finger")) - 0.5
         hand = np.where(v[:, 0] > 0, hand, -1.0)
-        shells.append(_shell(body, hand, 0.003 * k, outfit.glove))
-    shells.append(
-        _shell(body, _scalp(body, k, hat=False), _hair_depth(body, k), outfit.hair, smooth=3)
-    )
+        shells.append(make_shell(body, hand, 0.003 * k, outfit.glove, part="glove"))
+    if outfit.hair_style != "bald":
+        hair, depth = scalp(body, k, hat=False), _hair_depth(body, k)
+        shells.append(make_shell(body, hair, depth, outfit.hair, smooth=3, part="hair"))
     if outfit.hat is not None:
-        shells.append(_shell(body, _scalp(body, k, hat=True), 0.024 * k, outfit.hat, smooth=3))
+        hat = scalp(body, k, hat=True)
+        hat = np.minimum(hat, 0.034 * k - hat) if outfit.hat_kind == "visor" else hat
+        shells.append(make_shell(body, hat, 0.024 * k, outfit.hat, smooth=3))
     deep = np.maximum(
         np.minimum(np.minimum(collar, hem) - 0.03 * k, sleeve * 0.3 - 0.03), trousers - 0.03 * k
     )
@@ -175,15 +213,16 @@ def _shirt(
         strip = np.minimum.reduce([0.016 * k - np.abs(v[:, 0]), v[:, 1] - chest - 0.02 * k, front])
         parts.append((strip, outfit.placket))
     if outfit.stripe is not None:
-        torso = np.where(arms > 0.5, 0.33 - 2.0 * np.abs(_along_arm(body) - 0.45), 1.0)
+        torso = np.where(arms > 0.5, 0.33 - 2.0 * np.abs(along_arm(body) - 0.45), 1.0)
         band = 0.03 * k - np.abs(v[:, 1] - chest + 0.06 * k)
         stripe = np.where(arms > 0.5, torso * 0.1, band)
         parts.append((stripe, outfit.stripe))
     shells, rest = [], field
     for part, colour in parts:
-        shells.append(_shell(body, np.minimum(rest, part), out_m, colour, smooth=5))
+        own = np.minimum(rest, part)
+        shells.append(make_shell(body, own, out_m, colour, smooth=5, part="trim"))
         rest = np.minimum(rest, -part)
-    return [_shell(body, rest, out_m, outfit.shirt, smooth=5), *shells]
+    return [make_shell(body, rest, out_m, outfit.shirt, smooth=5, part="shirt"), *shells]
 
 
 def shoe_points(body: Body, side: str) -> Floats:
@@ -192,7 +231,7 @@ def shoe_points(body: Body, side: str) -> Floats:
     sign = 1.0 if side == ".L" else -1.0
     ankle = body.head_of(f"foot{side}")
     picked = v[
-        (v[:, 1] < ankle[1] + 0.005) & (sign * v[:, 0] > 0) & (_share(body, ("foot", "toe")) > 0.4)
+        (v[:, 1] < ankle[1] + 0.005) & (sign * v[:, 0] > 0) & (share(body, ("foot", "toe")) > 0.4)
     ]
     middle = picked.mean(axis=0)
     grown = middle + (picked - middle) * [1.12, 1.0, 1.06]
@@ -238,8 +277,8 @@ def face_colours(body: Body, outfit: Outfit) -> NDArray[np.uint8]:
         off = np.linalg.norm(v[eye][:, :2] - pupil[:2], axis=1)
         colours[eye[off < 0.0065 * k]] = (58, 40, 30)
         dx, dy = np.abs(v[:, 0] - pupil[0]), v[:, 1] - pupil[1]
-        socket = front & (np.hypot(dx / 1.6, dy) < 0.013 * k) & ~_mask(body, eye)
-        white = _mask(body, body.part_vertices(f"eye_back{side}"))
+        socket = front & (np.hypot(dx / 1.6, dy) < 0.013 * k) & ~mask_of(body, eye)
+        white = mask_of(body, body.part_vertices(f"eye_back{side}"))
         colours[socket & ~white] = skin * 0.82
         brow = front & (dx < 0.019 * k) & (np.abs(dy - 0.021 * k + 4 * dx**2) < 0.0045 * k)
         colours[brow] = 0.7 * np.array(outfit.hair) + 0.3 * skin
@@ -282,15 +321,23 @@ def _smoothed(points: Floats, net: tuple[Ints, Ints, Floats], rounds: int) -> Fl
     return points
 
 
-def _mask(body: Body, vertices: Ints) -> NDArray[np.bool_]:
+def mask_of(body: Body, vertices: Ints) -> NDArray[np.bool_]:
+    """Return which vertices are among ``vertices`` (N,)."""
     mask = np.zeros(len(body.vertices), dtype=bool)
     mask[vertices] = True
     return mask
 
 
-def _shell(
-    body: Body, field: Floats, out_m: Floats | float, colour: Colour, smooth: int = 0
+def make_shell(
+    body: Body,
+    field: Floats,
+    out_m: Floats | float,
+    colour: Colour,
+    *,
+    smooth: int = 0,
+    part: str = "",
 ) -> Shell:
+    """Return the garment where ``field`` (N,) over the body at rest is positive."""
     # a point laid exactly on the edge would make slivers; a hair's breadth inside is as good
     first, second, mix, faces = cut(body.faces, np.where(np.abs(field) < 1e-9, 1e-9, field))
     out = np.broadcast_to(np.asarray(out_m, dtype=float), field.shape)
@@ -303,16 +350,22 @@ def _shell(
         colour=colour,
         smooth=smooth,
         net=_net(faces, len(first)) if smooth else None,
+        part=part,
     )
 
 
-def _share(body: Body, names: tuple[str, ...]) -> Floats:
+def trunk_vertices(body: Body) -> NDArray[np.bool_]:
+    """Return which vertices the ribs, the spine and the shoulder blades carry (N,)."""
+    return share(body, ("spine", "clavicle", "shoulder")) > 0.6
+
+
+def share(body: Body, names: tuple[str, ...]) -> Floats:
     """Return how much of each vertex is carried by bones whose names begin so (N,)."""
     picked = np.array([name.startswith(names) for name in body.bone_names])
     return np.sum(body.weights * picked[body.weight_bones], axis=1)
 
 
-def _along_arm(body: Body) -> Floats:
+def along_arm(body: Body) -> Floats:
     """Return how far down its upper arm each vertex is: 0 shoulder, 1 elbow (N,)."""
     result = np.zeros(len(body.vertices))
     for side, sign in ((".L", 1.0), (".R", -1.0)):
@@ -322,7 +375,8 @@ def _along_arm(body: Body) -> Floats:
     return result
 
 
-def _scalp(body: Body, k: float, *, hat: bool) -> Floats:
+def scalp(body: Body, k: float, *, hat: bool) -> Floats:
+    """Return the field (N,) that is positive where hair grows, or a hat sits."""
     v, centre = body.vertices, skull_centre(body)
     z = (v[:, 2] - centre[2]) / k
     if hat:
@@ -332,8 +386,10 @@ def _scalp(body: Body, k: float, *, hat: bool) -> Floats:
             z, [-0.08, -0.04, -0.015, 0.03, 0.045, 0.085], [-0.06, -0.035, 0.03, 0.03, 0.05, 0.088]
         )
     field = (v[:, 1] - centre[1]) - limit * k
-    only = _mask(body, body.part_vertices("head"))
-    inner = _mask(body, np.concatenate([body.part_vertices(p) for p in body.parts if p != "head"]))
+    only = mask_of(body, body.part_vertices("head"))
+    inner = mask_of(
+        body, np.concatenate([body.part_vertices(p) for p in body.parts if p != "head"])
+    )
     near = np.linalg.norm(v - centre, axis=1) < 0.2 * k
     return np.where(only & ~inner & near, field, -1.0)
 

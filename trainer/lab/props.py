@@ -30,6 +30,11 @@ class Room:
     shadow: float = 0.45  #: darkness of the shadow on the floor, 0..1
     furniture: bool = True
     seed: int = 0  #: of the textures
+    place: str = "room"  #: "room", or one of trainer.lab.places.PLACES
+    style: str = "soft"  #: how surfaces are shaded, one of trainer.lab.places.STYLES
+    key_warm: tuple[float, float, float] = (1.0, 0.97, 0.92)  #: colour of the main light
+    fill_warm: tuple[float, float, float] = (0.92, 0.96, 1.0)
+    weave: float = 0.0  #: strength of the speckle on every cloth
 
 
 def floor_texture(room: Room, rng: np.random.Generator) -> Image:
@@ -51,11 +56,11 @@ def floor_texture(room: Room, rng: np.random.Generator) -> Image:
     else:
         base += (cv2.GaussianBlur(grain, (0, 0), 1.4) * 16)[..., None]
     # darker towards the wall, as far from the lamp
-    base *= (_brightness(room) * np.linspace(0.86, 1.06, height))[:, None, None]
+    base *= (brightness(room) * np.linspace(0.86, 1.06, height))[:, None, None]
     return np.clip(base, 0, 255).astype(np.uint8)
 
 
-def _brightness(room: Room) -> float:
+def brightness(room: Room) -> float:
     """Return how bright floor and walls are, 1 in ordinary light."""
     return 0.4 + 0.6 * (room.key + room.fill + room.ambient) / 1.32
 
@@ -78,7 +83,7 @@ def wall_texture(room: Room, rng: np.random.Generator) -> Image:
         base[np.arange(height) % 9 == 0] *= 0.86
         base[:, np.arange(width) % 9 == 0] *= 0.86
     side = np.sign(room.light_from[0]) * np.linspace(-0.07, 0.07, width)
-    base *= _brightness(room) * (0.97 + side)[None, :, None]
+    base *= brightness(room) * (0.97 + side)[None, :, None]
     return np.clip(base, 0, 255).astype(np.uint8)
 
 

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from trainer.lab import clothes, props
+from trainer.lab import clothes, places, props, wardrobe
 from trainer.lab import rotations as rot
 from trainer.lab.body import Body, skin
 from trainer.lab.camera import Camera
@@ -27,26 +27,29 @@ class Stage:
         self, body: Body, outfit: Outfit, room: Room, camera: Camera, *, mirror: bool = False
     ) -> None:
         self._body, self._room, self._camera = body, room, camera
-        self._shells, bare = clothes.dress(body, outfit)
+        self._trunk = clothes.trunk_vertices(body)
+        #: Points of the trunk's surface, clothes included, in the picture drawn last (P, 3).
+        self.trunk_m: Floats = np.empty((0, 3))
+        self._shells, self._drapes, bare = wardrobe.dress(body, outfit, room.weave)
         self._vtk = _Window(camera, room, mirror=mirror)
         self._skin = self._vtk.mesh(bare, len(body.vertices), shine=0.12)
         self._skin.colours(clothes.face_colours(body, outfit))
         self._cloth = []
         for shell in self._shells:
             mesh = self._vtk.mesh(shell.faces, len(shell.first), shine=shell.shine)
-            mesh.colour(shell.colour)
+            mesh.dye(shell.colour, shell.across_down, shell.print_of)
             self._cloth.append(mesh)
+        self._hung = []
+        for drape in self._drapes:
+            mesh = self._vtk.mesh(drape.faces, len(drape.points), shine=drape.shine)
+            mesh.dye(drape.colour, drape.across_down, drape.print_of)
+            self._hung.append(mesh)
         self._rigid: list[tuple[str, Floats, _Mesh]] = []
         for side in (".L", ".R"):
             points, faces = props.hull(clothes.shoe_points(body, side))
             shoe = self._vtk.mesh(faces, len(points), shine=0.1)
             shoe.colour(outfit.shoes)
             self._rigid.append((f"foot{side}", points, shoe))
-        if outfit.hat is not None:
-            points, faces = clothes.brim(body)
-            peak = self._vtk.mesh(faces, len(points), shine=0.05)
-            peak.colour(outfit.hat)
-            self._rigid.append(("head", points, peak))
         shaft, shaft_faces = props.shaft()
         self._shaft = self._vtk.mesh(shaft_faces, len(shaft), shine=0.5)
         self._shaft.colours(props.shaft_colours(shaft))
@@ -61,17 +64,26 @@ class Stage:
         vertices = skin(self._body, turns, joints)
         normals = clothes.vertex_normals(vertices, self._body.faces)
         self._skin.place(vertices * flip, normals * flip)
+        trunk = [vertices[self._trunk]]
         for shell, mesh in zip(self._shells, self._cloth, strict=True):
             points = shell.place(vertices, normals)
+            trunk.append(points[self._trunk[shell.first]])
             mesh.place(points * flip, clothes.vertex_normals(points, shell.faces) * flip)
+        self.trunk_m = np.concatenate(trunk) * flip
+        cast = [vertices]
+        for drape, mesh in zip(self._drapes, self._hung, strict=True):
+            points = drape.place(self._body, turns, joints)
+            if drape.bones[0] == "root":  # a skirt; the rest throws no shadow of its own
+                cast.append(points)
+            mesh.place(points * flip, clothes.vertex_normals(points, drape.faces) * flip)
         for bone, rest, mesh in self._rigid:
             index = self._body.bone(bone)
             points = joints[index] + (rest - self._body.heads[index]) @ turns[index].T
             points[:, 1] = np.maximum(points[:, 1], 0.002)
             mesh.place(points * flip, clothes.vertex_normals(points, mesh.faces) * flip)
         club = self._place_club(posed, frame, flip)
-        self._vtk.cast(np.concatenate([vertices * flip, club]))
-        return self._vtk.picture()
+        self._vtk.cast(np.concatenate([*(points * flip for points in cast), club]))
+        return places.toned(self._vtk.picture(), self._room.style)
 
     def _place_club(self, posed: Posed, frame: int, flip: Floats) -> Floats:
         """Place shaft and head; return points along the club that throw its shadow."""
@@ -97,7 +109,7 @@ class _Mesh:
     """One VTK surface whose points change from frame to frame."""
 
     def __init__(
-        self, renderer: Any, faces: Ints, count: int, shine: float, *, mirror: bool
+        self, renderer: Any, faces: Ints, count: int, shine: float, style: str, *, mirror: bool
     ) -> None:
         import vtk
         from vtk.util import numpy_support
@@ -123,11 +135,24 @@ class _Mesh:
         look.SetSpecular(shine)
         look.SetSpecularPower(18)
         look.SetAmbient(0.0)
+        places.shade(self.actor, shine, style)
         renderer.AddActor(self.actor)
 
     def colour(self, colour: Colour) -> None:
         self.actor.GetProperty().SetColor(*(c / 255 for c in colour))
         self.actor.GetProperty().SetAmbientColor(1, 1, 1)
+
+    def dye(self, colour: Colour, across_down: Floats | None, print_of: Image | None) -> None:
+        """Give the surface one colour, or a print repeated over it."""
+        from vtk.util import numpy_support
+
+        if across_down is None or print_of is None:
+            self.colour(colour)
+            return
+        self.colour((255, 255, 255))
+        table = numpy_support.numpy_to_vtk(across_down.astype(np.float32), deep=True)
+        self._data.GetPointData().SetTCoords(table)
+        self.actor.SetTexture(places.surface_of(print_of, repeat=True))
 
     def colours(self, colours: NDArray[np.uint8]) -> None:
         from vtk.util import numpy_support
@@ -147,7 +172,6 @@ class _Window:
     """The off-screen window, the camera, the lights and the room."""
 
     SHADOW_PX = 320
-    SHADOW_M = 4.0
 
     def __init__(self, camera: Camera, room: Room, *, mirror: bool) -> None:
         import vtk
@@ -155,6 +179,7 @@ class _Window:
         # without a screen VTK says so before it draws off screen: no news
         vtk.vtkLogger.SetStderrVerbosity(vtk.vtkLogger.VERBOSITY_ERROR)
         self._room, self._mirror = room, mirror
+        self._shadow_m = 7.0 if room.place == "range" else 4.0
         self._renderer = vtk.vtkRenderer()
         self._renderer.SetBackground(*(c / 255 * 0.9 for c in room.wall))
         self._window = vtk.vtkRenderWindow()
@@ -174,7 +199,8 @@ class _Window:
         self._grab.ShouldRerenderOff()  # picture() has just rendered
 
     def mesh(self, faces: Ints, count: int, shine: float) -> _Mesh:
-        return _Mesh(self._renderer, faces, count, shine, mirror=self._mirror)
+        style = self._room.style
+        return _Mesh(self._renderer, faces, count, shine, style, mirror=self._mirror)
 
     def picture(self) -> Image:
         from vtk.util import numpy_support
@@ -194,9 +220,11 @@ class _Window:
 
         size = self.SHADOW_PX
         light = np.array(self._room.light_from)
-        drop = points[:, 1:2] / max(light[1] * 2.2, 0.1)
+        # a lamp near by throws a short shadow; the sun's is as long as it stands low
+        steep = light[1] * (1.0 if self._room.place == "range" else 2.2)
+        drop = points[:, 1:2] / max(steep, 0.1)
         flat = points[:, [0, 2]] - drop * light[[0, 2]]
-        cell = np.floor((flat / self.SHADOW_M + 0.5) * size).astype(np.int64)
+        cell = np.floor((flat / self._shadow_m + 0.5) * size).astype(np.int64)
         cell = cell[np.all((cell >= 0) & (cell < size), axis=1)]
         image = np.zeros((size, size), dtype=np.uint8)
         image[cell[:, 1], cell[:, 0]] = 255
@@ -218,20 +246,13 @@ class _Window:
         height, width = camera.size_wh[1], camera.size_wh[0]
         half = np.tan(np.radians(camera.hfov_deg / 2)) * height / width
         view.SetViewAngle(float(np.degrees(2 * np.arctan(half))))
-        view.SetClippingRange(0.1, 20.0)
+        view.SetClippingRange(0.1, places.FAR_M[self._room.place])
 
     def _light(self) -> None:
         import vtk
 
-        room = self._room
         self._renderer.AutomaticLightCreationOff()
-        for place, strength, warm in (
-            (room.light_from, room.key, (1.0, 0.97, 0.92)),
-            ((-room.light_from[0] * 1.5, 1.6, 2.8), room.fill, (0.92, 0.96, 1.0)),
-            ((0.3, 4.0, -0.6), room.ambient, (1.0, 1.0, 1.0)),
-            ((0.0, -2.0, 2.0), room.ambient * 0.5, (1.0, 0.95, 0.9)),
-            ((0.0, 1.2, 4.0), room.ambient, (1.0, 1.0, 1.0)),
-        ):
+        for place, strength, warm in places.lamps(self._room):
             light = vtk.vtkLight()
             light.SetLightTypeToSceneLight()
             light.SetPosition(*place)
@@ -243,78 +264,10 @@ class _Window:
     def _build(self) -> None:
         import vtk
 
-        room, wall_z = self._room, -self._room.wall_m
-        rng = np.random.default_rng(room.seed)
-        floor = props.floor_texture(room, rng)
-        self._board((-5, 0, wall_z), (5, 0, wall_z), (-5, 0, 4.5), floor)
-        wall = props.wall_texture(room, rng)
-        self._board((-5, 0, wall_z), (5, 0, wall_z), (-5, 3.2, wall_z), wall)
-        if room.furniture:
-            self._furnish(rng, wall_z)
+        places.build(self._renderer, self._room, np.random.default_rng(self._room.seed))
         self._shadow = vtk.vtkImageData()
         self._shadow.SetDimensions(self.SHADOW_PX, self.SHADOW_PX, 1)
-        half = self.SHADOW_M / 2
+        half, lift = self._shadow_m / 2, 0.003
         clear = np.zeros((self.SHADOW_PX, self.SHADOW_PX, 4), dtype=np.uint8)
-        self._board(
-            (-half, 0.003, -half), (half, 0.003, -half), (-half, 0.003, half), clear, self._shadow
-        )
-
-    def _furnish(self, rng: np.random.Generator, wall_z: float) -> None:
-        import vtk
-
-        def box(x, y, z, w, h, d, colour):
-            cube = vtk.vtkCubeSource()
-            cube.SetXLength(w)
-            cube.SetYLength(h)
-            cube.SetZLength(d)
-            cube.SetCenter(x, y, z)
-            mapper = vtk.vtkPolyDataMapper()
-            mapper.SetInputConnection(cube.GetOutputPort())
-            actor = vtk.vtkActor()
-            actor.SetMapper(mapper)
-            actor.GetProperty().SetColor(*(c / 255 for c in colour))
-            self._renderer.AddActor(actor)
-
-        side = 1 if rng.random() < 0.5 else -1
-        shade = tuple(int(c * 0.55) for c in self._room.floor)
-        box(side * 1.75, 0.42, wall_z + 0.22, 1.0, 0.84, 0.4, shade)
-        box(side * 1.6, 0.97, wall_z + 0.2, 0.18, 0.26, 0.18, (120, 140, 120))
-        box(-side * 1.55, 1.55, wall_z + 0.015, 0.7, 0.5, 0.03, (92, 108, 122))
-        box(-side * 1.55, 1.55, wall_z + 0.02, 0.6, 0.4, 0.03, (178, 190, 186))
-        box(
-            0,
-            0.06,
-            wall_z + 0.012,
-            9.9,
-            0.12,
-            0.024,
-            tuple(min(255, c + 22) for c in self._room.wall),
-        )
-
-    def _board(self, origin, right, up, texture: Image, data=None) -> None:
-        import vtk
-        from vtk.util import numpy_support
-
-        plane = vtk.vtkPlaneSource()
-        plane.SetOrigin(*origin)
-        plane.SetPoint1(*right)
-        plane.SetPoint2(*up)
-        plane.SetResolution(1, 1)
-        if data is None:
-            data = vtk.vtkImageData()
-            data.SetDimensions(texture.shape[1], texture.shape[0], 1)
-        array = numpy_support.numpy_to_vtk(texture.reshape(-1, texture.shape[2]), deep=True)
-        data.GetPointData().SetScalars(array)
-        surface = vtk.vtkTexture()
-        surface.SetInputData(data)
-        surface.InterpolateOn()
-        surface.MipmapOn()
-        mapper = vtk.vtkPolyDataMapper()
-        mapper.SetInputConnection(plane.GetOutputPort())
-        actor = vtk.vtkActor()
-        actor.SetMapper(mapper)
-        actor.SetTexture(surface)
-        actor.GetProperty().SetLighting(False)  # the textures carry their own light
-        if texture.shape[2] == 4:
-            actor.ForceTranslucentOn()
-        self._renderer.AddActor(actor)
+        corners = (-half, lift, -half), (half, lift, -half), (-half, lift, half)
+        places.board(self._renderer, *corners, clear, self._shadow)

@@ -22,6 +22,11 @@ class Film:
     vignette: float = 0.12  #: darkening in the corners, 0..1
     gain: float = 1.0  #: brightness
     crf: int = 24  #: quality asked of the encoder, lower is better
+    gamma: float = 1.0  #: above 1 darkens the middle tones
+    contrast: float = 1.0  #: about middle grey; above 1 is harder
+    tint: tuple[float, float, float] = (1.0, 1.0, 1.0)  #: white balance: gain of red, green, blue
+    motion_px: float = 0.0  #: length of the smear of a shaking camera
+    motion_deg: float = 0.0  #: its direction, 0 across the picture
 
 
 def filmed(image: Image, film: Film, rng: np.random.Generator) -> Image:
@@ -29,6 +34,7 @@ def filmed(image: Image, film: Film, rng: np.random.Generator) -> Image:
     import cv2
 
     height, width = image.shape[:2]
+    image = _graded(image, film)
     soft = cv2.GaussianBlur(image, (0, 0), film.blur_px) if film.blur_px > 0 else image
     across = np.linspace(-1, 1, width)[None, :] ** 2
     down = np.linspace(-1, 1, height)[:, None] ** 2
@@ -37,6 +43,25 @@ def filmed(image: Image, film: Film, rng: np.random.Generator) -> Image:
     noise = cv2.GaussianBlur(noise, (0, 0), 0.6) * (film.grain * 1.9)
     out = soft * shade[..., None].astype(np.float32) + noise[..., None]
     return np.clip(out, 0, 255).astype(np.uint8)
+
+
+def _graded(image: Image, film: Film) -> Image:
+    """Return the picture with white balance, tone curve and the smear of a shaking camera."""
+    import cv2
+
+    if film.gamma != 1.0 or film.contrast != 1.0 or film.tint != (1.0, 1.0, 1.0):
+        level = np.linspace(0, 1, 256)[:, None] ** film.gamma
+        level = (0.5 + (level - 0.5) * film.contrast) * np.array(film.tint)
+        table = np.round(np.clip(level, 0, 1) * 255).astype(np.uint8)
+        image = cv2.LUT(image, table[None])
+    if film.motion_px > 1.0:
+        size = int(np.ceil(film.motion_px)) // 2 * 2 + 1
+        kernel = np.zeros((size, size), dtype=np.float32)
+        way = np.array([np.cos(np.radians(film.motion_deg)), np.sin(np.radians(film.motion_deg))])
+        ends = (size // 2 + np.outer([-0.5, 0.5], way) * (film.motion_px - 1)).round().astype(int)
+        cv2.line(kernel, tuple(ends[0].tolist()), tuple(ends[1].tolist()), 1.0)
+        image = cv2.filter2D(image, -1, kernel / kernel.sum())
+    return image
 
 
 def write_mp4(path: Path, images: Iterable[Image], fps: float, film: Film) -> None:
