@@ -4,8 +4,9 @@ from dataclasses import replace
 
 import pytest
 from golfer import SETUP, TOP, Body, Script, View, play, poses
-from situations import LEVEL, SITUATIONS, WRONG, script_of, swing
+from situations import FINISH, LEVEL, SITUATIONS, WRONG, script_of, swing
 
+from trainer.core.phase_top import SEEN_LATE_S
 from trainer.core.records import Handed, Phase
 from trainer.core.rules import PhaseRules, Rules
 from trainer.core.session import WRONG_WAY_NOTICE
@@ -85,10 +86,26 @@ def test_hands_that_go_the_wrong_way_slowly_are_told_too():
 
 
 @pytest.mark.parametrize("hz", [15, 30, 60])
-def test_a_swing_that_turns_below_the_shoulders_is_no_rep(hz):
-    short = replace(LEVEL, arc_deg=78.0)
-    script = Script().hold(1.2).move(short, 0.9).move(SETUP, 0.6).hold(1.2)
-    assert words(play(script, View(hz=hz))) == f"{START} takeaway backswing waiting setup"
+@pytest.mark.parametrize("handed", list(Handed))
+@pytest.mark.parametrize("arc", [60.0, 70.0, 78.0])
+def test_a_practice_turn_that_comes_back_as_it_went_is_no_rep(hz, handed, arc):
+    short = replace(LEVEL, arc_deg=arc)
+    for back_s, down_s in ((0.7, 0.7), (0.9, 0.75), (1.2, 1.4)):
+        script = Script().hold(1.2).move(short, back_s).move(SETUP, down_s).hold(1.2)
+        view = View(hz=hz, handed=handed, noise_px=0.7)
+        assert words(play(script, view)) == f"{START} takeaway backswing waiting setup"
+
+
+@pytest.mark.parametrize("hz", [15, 30, 60])
+@pytest.mark.parametrize("handed", list(Handed))
+@pytest.mark.parametrize("arc", [70.0, 78.0])
+def test_a_short_backswing_with_a_fast_downswing_is_a_rep(hz, handed, arc):
+    # 0.9 s back and 0.3 s down is the usual three to one (common practice, no source).
+    short = replace(LEVEL, arc_deg=arc)
+    script = Script().hold(1.2).move(short, 0.9).move(SETUP, 0.3).move(FINISH, 0.5).hold(1.0)
+    played = play(script, View(hz=hz, handed=handed, noise_px=0.7))
+    assert [rep.complete for rep in played.reps] == [True]
+    assert played.rep.top_t_s == pytest.approx(2.1, abs=0.08)
 
 
 @pytest.mark.parametrize("hz", [15, 30, 60])
@@ -204,4 +221,5 @@ def test_a_top_arrives_where_a_stop_began_and_is_decided_only_after_it():
 def test_a_reversal_at_full_speed_has_a_top_of_no_length():
     played = play(swing(Script(), back_s=0.8, down_s=0.3).hold(1.0), View(hz=60))
     assert played.rep.top_t_s == played.rep.top_end_t_s
-    assert played.rep.top_t_s == pytest.approx(1.5 + 0.8, abs=0.03)
+    # A perfect view does not show the turn late, so the allowance for that comes out early
+    assert played.rep.top_t_s == pytest.approx(1.5 + 0.8 - SEEN_LATE_S, abs=0.03)

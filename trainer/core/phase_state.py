@@ -54,6 +54,7 @@ class PhaseState:
     top_t_s: float | None = None
     top_end_t_s: float | None = None
     peak_speed_cm_s: float = 0.0
+    peak_back_cm_s: float = 0.0  #: the peak speed on the way to ``farthest``
     farthest: HandPoint | None = None  #: where the arc was largest in this backswing
     wrong_way: bool = False  #: the hands of this setup went far toward the target
 

@@ -12,9 +12,15 @@ from typing import Final
 
 import numpy as np
 
-from trainer.core.handpath import HandPoint, distance_cm, ease_instant_s, speed_cm_s
+from trainer.core.handpath import (
+    TAKEAWAY_POWER,
+    HandPoint,
+    both_away_cm,
+    left_instant_s,
+    speed_cm_s,
+)
 from trainer.core.phase_state import REFERENCED, PhaseState, Reading, drop, hold, move
-from trainer.core.phase_top import enter_top, leave_top, reversal, top_place
+from trainer.core.phase_top import enter_top, give_up_top, leave_top, reversal, top_place
 from trainer.core.records import Phase, PhaseChange
 from trainer.core.rules import PhaseRules
 
@@ -64,11 +70,14 @@ def _extend(state: PhaseState, hands: HandPoint) -> PhaseState:
         path = path[start:]
     speed = speed_cm_s(path) or 0.0
     peak, farthest = state.peak_speed_cm_s, state.farthest
+    peak_back = state.peak_back_cm_s
     if state.phase in (Phase.TAKEAWAY, Phase.BACKSWING):
         peak = max(peak, speed)
         if farthest is None or hands.arc_deg > farthest.arc_deg:
-            farthest = hands
-    return replace(state, path=path, peak_speed_cm_s=peak, farthest=farthest)
+            farthest, peak_back = hands, peak
+    return replace(
+        state, path=path, peak_speed_cm_s=peak, peak_back_cm_s=peak_back, farthest=farthest
+    )
 
 
 def _nobody(
@@ -156,25 +165,25 @@ def _backswing(
     if gone is not None:
         return gone
     turn = state.farthest or hands
-    is_high = turn.arc_deg >= 75.0 and turn.level >= rules.low_top_height
     back_deg = turn.arc_deg - hands.arc_deg
-    if is_high and back_deg > rules.reversal_deg and distance_cm(turn, hands) > rules.leave_cm:
+    has_turned = back_deg > rules.reversal_deg and both_away_cm(turn, hands) > rules.leave_cm
+    speed = speed_cm_s(state.path)
+    if has_turned and (_is_high(turn, rules) or _is_short_top(state, turn, speed, rules)):
         return reversal(state, now)
     if hands.arc_deg < rules.returned_arc_deg:
         return _to_waiting(state, hands.t_s, now)
     began_s = state.takeaway_t_s if state.takeaway_t_s is not None else state.since_s
     if now.t_s - began_s > rules.swing_s:
         return _to_waiting(state, hands.t_s, now)
-    speed = speed_cm_s(state.path)
     slow = max(rules.top_speed_cm_s, rules.top_speed_of_peak * state.peak_speed_cm_s)
-    if hands.arc_deg >= 75.0 and hands.level >= rules.low_top_height and speed is not None:
+    if _is_high(hands, rules) and speed is not None:
         hold_s = (
             rules.high_top_hold_s if hands.level >= rules.high_top_height else rules.low_top_hold_s
         )
         if speed < slow:
             state, long_enough, _ = hold(state, "stopped high", now, hold_s)
             if long_enough:
-                return enter_top(state, now, rules)
+                return enter_top(state, now)
             return state, ()
     return drop(state), ()
 
@@ -186,15 +195,16 @@ def _top(
     if hands is None or state.top_t_s is None:
         return state, ()
     place = top_place(state)
-    left_cm = distance_cm(place, hands)
+    left_cm = both_away_cm(place, hands)
     going_on = hands.arc_deg - place.arc_deg
-    if going_on > rules.go_on_deg and left_cm > rules.leave_cm:
+    if going_on > rules.go_on_deg and left_cm > 0.5 * rules.leave_cm:
         # The hands go on: that was a stop on the way.
         state = replace(state, top_t_s=None)
         return move(state, Phase.TOP, Phase.BACKSWING, hands.t_s, now)
-    too_long = now.t_s - state.since_s > rules.swing_s
-    if too_long or (left_cm > rules.leave_cm and going_on < 0):
+    if left_cm > rules.leave_cm and going_on < 0:
         return leave_top(state, now)
+    if now.t_s - state.since_s > rules.swing_s:
+        return give_up_top(state, now)
     return drop(state), ()
 
 
@@ -224,6 +234,25 @@ _STEPS: Final = {
     Phase.TOP: _top,
     Phase.AFTER: _after,
 }
+
+
+def _is_high(hands: HandPoint, rules: PhaseRules) -> bool:
+    return hands.arc_deg >= 75.0 and hands.level >= rules.low_top_height
+
+
+def _is_short_top(
+    state: PhaseState, turn: HandPoint, speed: float | None, rules: PhaseRules
+) -> bool:
+    """Tell whether hands that turned back lower down have made a short backswing.
+
+    A practice half-turn comes back as it went; a swing comes down much faster.
+    """
+    return (
+        speed is not None
+        and turn.level >= rules.short_top_height
+        and turn.arc_deg >= rules.short_top_arc_deg
+        and speed > rules.short_top_speed * state.peak_back_cm_s
+    )
 
 
 def _is_going_back(hands: HandPoint, now: Reading, rules: PhaseRules) -> bool:
@@ -285,7 +314,8 @@ def _back_to_setup(state: PhaseState, now: Reading) -> tuple[PhaseState, tuple[P
 
 
 def _takeaway_instant(state: PhaseState, since_s: float) -> float:
-    instant = ease_instant_s(state.path, (0.0, 0.0), arriving=False, reach_cm=9.0)
+    address = HandPoint(t_s=since_s, lateral_cm=0.0, height_cm=0.0, arc_deg=0.0, level=0.0)
+    instant = left_instant_s(state.path, address, TAKEAWAY_POWER)
     if instant is None:
         return since_s
     return float(np.clip(instant, state.since_s, since_s))
