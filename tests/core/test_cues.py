@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import pytest
 from golfer import SETUP, TOP, Script, View, play
+from hearing import RULES, series, sounded
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from situations import swing
@@ -12,52 +13,8 @@ from trainer.core import cues
 from trainer.core.records import CueKind, Handed, Measures, Phase, Side
 from trainer.core.rules import CueRules, Rules
 
-RULES = CueRules()
 AT_ONCE = CueRules(drift_hold_s=0.0)
 SWINGING = [Phase.TAKEAWAY, Phase.BACKSWING, Phase.TOP]
-
-
-def sounded(readings, rules=RULES, *, phase=Phase.BACKSWING, pain=False, state=None):
-    """Run (t_s, measures by name) through the cues; return (cues, last state)."""
-    state = state or cues.CueState()
-    heard = []
-    for t_s, values in readings:
-        now = Measures(t_s=t_s, **values)
-        state, new = cues.step(state, now, phase, rules, pain=pain)
-        for cue in new:
-            assert cue.t_s <= cue.decided_t_s == t_s
-            assert 0.0 <= cue.strength <= 1.0
-        heard.extend(new)
-    return heard, state
-
-
-def series(name, values, step_s=0.1):
-    return [(i * step_s, {name: v} if v is not None else {}) for i, v in enumerate(values)]
-
-
-def test_the_turn_sounds_once_a_rep_at_its_crossing_between_two_readings():
-    heard, state = sounded(series("shoulder_turn_deg", [70, 80, 90, 80, 90, 95]))
-    assert [(c.kind, c.side, c.strength) for c in heard] == [(CueKind.TURN_REACHED, None, 1.0)]
-    # 85 lies half way from 80 to 90
-    assert heard[0].t_s == pytest.approx(0.15)
-    assert heard[0].decided_t_s == pytest.approx(0.2)
-    again, state = sounded([(1.0, {})], phase=Phase.AFTER, state=state)
-    assert again == []
-    heard, _ = sounded(series("shoulder_turn_deg", [80, 90]), state=state)
-    assert len(heard) == 1
-
-
-def test_the_turn_sounds_at_the_target_itself_and_not_a_hair_below():
-    assert sounded(series("shoulder_turn_deg", [84.999]))[0] == []
-    (cue,) = sounded(series("shoulder_turn_deg", [85.0]))[0]
-    assert cue.t_s == cue.decided_t_s == 0.0
-    (cue,) = sounded(series("shoulder_turn_deg", [60, 71]), CueRules(target_deg=70))[0]
-    assert cue.t_s == pytest.approx(0.1 * 10 / 11)
-
-
-def test_a_turn_first_read_beyond_the_target_after_a_gap_has_no_invented_crossing():
-    (cue,) = sounded(series("shoulder_turn_deg", [80, None, 90]))[0]
-    assert cue.t_s == cue.decided_t_s == pytest.approx(0.2)
 
 
 def test_pain_silences_the_turn_but_not_the_drifts():

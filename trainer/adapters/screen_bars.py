@@ -21,10 +21,12 @@ from trainer.adapters.screen_words import (
     NOT_MEASURED,
     at_top,
     centimetres,
+    drift_band,
     drift_state,
     head_words,
     hips_judged,
     judged,
+    off_own,
     turn_state,
     whole,
 )
@@ -34,6 +36,7 @@ from trainer.ports import View
 _COLOURS = {
     "none": palette.LINE,
     "below": palette.BELOW,
+    "maybe": palette.BELOW,
     "reached": palette.REACHED,
     "past": palette.REACHED,
     "in": palette.REACHED,
@@ -42,6 +45,7 @@ _COLOURS = {
     "up": palette.BEYOND,
     "down": palette.BEYOND,
 }
+_TURN_WORDS = {"maybe": "maybe", "reached": "there", "past": "enough"}
 
 
 def draw_plate(surface: Any, pen: Pen, box: Box, unit: float) -> None:  # noqa: ANN401
@@ -64,7 +68,7 @@ def draw_turn(
     calm: Calm,
     now_s: float,
 ) -> None:
-    """Draw title, figure and upright bar of the shoulder turn, with its standard error."""
+    """Draw title, figure and upright bar of the shoulder turn, soft by its standard error."""
     import pygame
 
     box, u = layout.turn, layout.unit
@@ -80,49 +84,58 @@ def draw_turn(
         caption = "camera estimate" if se_deg is None else f"estimate ±{whole(se_deg)}°"
         cap = pen.shrunk(caption, box.caption.h, box.caption.w)
         pen.write(surface, caption, (box.caption.x, box.caption.y), cap, palette.QUIET_TEXT)
-    state, colour = _settled(calm, "turn", turn_state(turn_deg, view), now_s)
+    wanted = turn_state(measures, view, calm.shown("turn"))
+    state, colour = _settled(calm, "turn", wanted, now_s)
     bar = box.bar
     top_deg = bar_top_deg(view.target_deg, view.turn_band_deg)
     line_px = max(round(0.004 * u), 1)
     rect = pygame.Rect(round(bar.x), round(bar.y), round(bar.w), round(bar.h))
     pygame.draw.rect(surface, palette.BLACK, rect)
-    if turn_deg is not None:
-        y = round(turn_y(bar, turn_deg, view.target_deg, top_deg))
-        pygame.draw.rect(surface, colour, (rect.x, y, rect.w, rect.bottom - y))
-        if state == "past":  # what is more than the band asks for
-            enough_deg = view.target_deg + view.turn_band_deg
-            end = round(turn_y(bar, enough_deg, view.target_deg, top_deg))
-            pygame.draw.rect(surface, palette.BEYOND, (rect.x, y, rect.w, max(end - y, 0)))
-        if se_deg is not None:
-            _whisker(surface, rect, view, turn_deg, se_deg, top_deg, line_px)
+    _fill(surface, pen, rect, view, measures, colour, past=state == "past")
     pygame.draw.rect(surface, palette.LINE, rect, line_px)
     if not view.pain:
         _target(surface, pen, layout, view, top_deg, line_px)
     _turn_words(surface, pen, layout, view, state, top_deg)
 
 
-def _whisker(
+def _fill(
     surface: Any,  # noqa: ANN401
+    pen: Pen,
     rect: Any,  # noqa: ANN401
     view: View,
-    turn_deg: float,
-    se_deg: float,
-    top_deg: float,
-    px: int,
+    measures: Measures,
+    colour: palette.Colour,
+    *,
+    past: bool,
 ) -> None:
-    """Draw how far the truth may well lie from the reading: one standard error up and down."""
+    """Fill the bar up to the turn, its end fading over one standard error down and up.
+
+    At the reading it is half as bright; where no standard error is known the end is plain, for
+    there is nothing to fade over. ``past``: what is over the band has a colour of its own.
+    """
     import pygame
 
-    bar = Box(rect.x, rect.y, rect.w, rect.h)
-    ends = [
-        min(max(round(turn_y(bar, deg, view.target_deg, top_deg)), rect.top), rect.bottom)
-        for deg in (turn_deg + se_deg, turn_deg - se_deg)
-    ]
-    x, half = rect.x + round(0.72 * rect.w), max(round(0.1 * rect.w), 2)
-    for colour, thick in ((palette.BLACK, px + 4), (palette.TEXT, px + 1)):
-        pygame.draw.line(surface, colour, (x, ends[0]), (x, ends[1]), thick)
-        for y in ends:
-            pygame.draw.line(surface, colour, (x - half, y), (x + half, y), thick)
+    turn_deg = measures.shoulder_turn_deg
+    if turn_deg is None:
+        return
+    se_deg = measures.shoulder_turn_se_deg or 0.0
+    top_deg = bar_top_deg(view.target_deg, view.turn_band_deg)
+    per_deg = rect.h / max(top_deg, view.target_deg, 1.0)
+
+    def row(deg: float) -> int:
+        return round(min(max(rect.bottom - deg * per_deg, rect.top), rect.bottom))
+
+    top = row(turn_deg + se_deg)
+    change = max(row(view.target_deg + view.turn_band_deg), top) if past else top
+    surface.fill(palette.BEYOND, (rect.x, top, rect.w, change - top))
+    surface.fill(colour, (rect.x, change, rect.w, rect.bottom - change))
+    fade_px = round(2 * se_deg * per_deg)
+    if fade_px < 1:
+        return
+    y = round(rect.bottom - (turn_deg + se_deg) * per_deg)  # above the bar, where it is cut off
+    fade = pygame.transform.scale(pen.fade(), (rect.w, fade_px))
+    seen = pygame.Rect(rect.x, y, rect.w, fade_px).clip(rect)
+    surface.blit(fade, seen, (0, seen.y - y, seen.w, seen.h))
 
 
 def _target(surface: Any, pen: Pen, layout: Layout, view: View, top_deg: float, px: int) -> None:  # noqa: ANN401
@@ -153,6 +166,9 @@ def _target(surface: Any, pen: Pen, layout: Layout, view: View, top_deg: float, 
     text_x = x + reach + 0.018 * u
     cap = pen.shrunk(whole(view.target_deg), cap, max(box.side.right - text_x, 1))
     pen.write(surface, whole(view.target_deg), (text_x, mid - cap / 2), cap, palette.TARGET)
+    if view.own is not None:  # whose target it is
+        own_cap = pen.shrunk("own", 0.6 * cap, max(box.side.right - text_x, 1))
+        pen.write(surface, "own", (text_x, mid - cap / 2 - 1.5 * own_cap), own_cap, palette.TARGET)
 
 
 def _turn_words(
@@ -165,7 +181,7 @@ def _turn_words(
 ) -> None:
     box, u = layout.turn, layout.unit
     side = box.side
-    words = "no target" if view.pain else {"reached": "there", "past": "enough"}.get(state, "")
+    words = "no target" if view.pain else _TURN_WORDS.get(state, "")
     if not words:
         return
     x = side.x + 0.04 * u
@@ -173,7 +189,7 @@ def _turn_words(
     low = turn_y(box.bar, view.target_deg - view.turn_band_deg, view.target_deg, top_deg)
     lines, cap = pen.block(words, 0.04 * u, Box(x, 0, room, 0.2 * u), 2)
     y = min(low + 0.035 * u, side.bottom - 0.14 * u) if not view.pain else side.y
-    if not view.pain and side.bottom - y >= 0.12 * u:
+    if not view.pain and state != "maybe" and side.bottom - y >= 0.12 * u:
         tick(surface, (x, y), min(0.07 * u, room))
         y += 0.08 * u
     for line in lines:
@@ -192,12 +208,13 @@ def draw_head(
 ) -> None:
     """Draw the head's drift: sideways on the beam, and its height in words where it is out."""
     lateral, tol_cm, counts = measures.head_lateral_cm, view.head_tol_cm, judged(view)
-    state, figure = drift_state(lateral, tol_cm, counts=counts), None
-    if lateral is not None:
-        shown_cm, word = head_words(lateral, measures.head_vertical_cm, tol_cm, counts=counts)
-        figure = centimetres(shown_cm), word
+    off = off_own(measures, view)  # the figures themselves where no reference is in use
+    state, figure = drift_state(off.head_lateral_cm, tol_cm, counts=counts), None
+    if lateral is not None and off.head_lateral_cm is not None:
+        _, word = head_words(off.head_lateral_cm, off.head_vertical_cm, tol_cm, counts=counts)
+        figure = centimetres(lateral), word
         if word in ("up", "down"):
-            state = word
+            state, figure = word, (centimetres(measures.head_vertical_cm or 0.0), word)
     settled = _settled(calm, "head", state, now_s)
     _draw_drift(surface, pen, layout.head, "head", lateral, tol_cm, figure, settled, view, layout)
 
@@ -213,7 +230,8 @@ def draw_hips(
 ) -> None:
     """Draw the hips' drift. Before the top it does not count, and no word says so."""
     lateral, tol_cm = measures.hip_lateral_cm, view.hip_tol_cm
-    state, figure = drift_state(lateral, tol_cm, counts=hips_judged(view)), None
+    off_cm = off_own(measures, view).hip_lateral_cm
+    state, figure = drift_state(off_cm, tol_cm, counts=hips_judged(view)), None
     if lateral is not None:
         figure = centimetres(lateral), "out" if state == "out" else ""
     settled = _settled(calm, "hips", state, now_s)
@@ -266,8 +284,9 @@ def _draw_drift(
         thick,
     )
     lip = round(0.02 * unit)
-    for edge in sorted((x_of(-tol_cm), x_of(tol_cm))):
-        inward = lip if edge < x_of(0) else -lip
+    low_cm, high_cm = drift_band(view, name)
+    left, right = sorted((x_of(low_cm), x_of(high_cm)))
+    for edge, inward in ((left, lip), (right, -lip)):
         top, low = round(beam.y), round(beam.bottom - 1)
         pygame.draw.line(surface, palette.TARGET, (edge, top), (edge, low), thick)
         for y in (top, low):

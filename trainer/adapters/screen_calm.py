@@ -52,6 +52,11 @@ class Calm:
                     self._back_s[name] = now_s
         return replace(measures, **hidden) if hidden else measures
 
+    def shown(self, name: str) -> str:
+        """Return the state shown last; "none" before the first."""
+        held = self._held.get(name)
+        return "none" if held is None else held.state
+
     def settle(self, name: str, wanted: str, now_s: float) -> tuple[str, str, float]:
         """Return the state before, the state shown now, and how far the fade is (0..1).
 

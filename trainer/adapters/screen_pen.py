@@ -130,5 +130,16 @@ class Pen:
         )
         return self._keep(key, made)
 
+    def fade(self) -> Any:  # noqa: ANN401
+        """Return a column, one pixel wide, of black that clears evenly from top to bottom."""
+        key = ("fade",)
+        if key in self._kept:
+            self._kept.move_to_end(key)
+            return self._kept[key]
+        made = self._pygame.Surface((1, 256), self._pygame.SRCALPHA)
+        for y in range(256):
+            made.set_at((0, y), (*palette.BLACK, 255 - y))
+        return self._keep(key, made)
+
 
 LEADING: Final = 1.75  #: from line to line, in ink heights

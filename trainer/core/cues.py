@@ -1,13 +1,14 @@
 """Measures + Phase -> cues, with hysteresis.
 
 Silent inside tolerance: a cue sounds when a limit is passed, and not again until the reading
-has come clearly back. The turn sounds once a rep. Hips may move off early; by default what
-counts is their place at the top.
+has come clearly back. The turn sounds once a rep, as soon as it is there with the confidence
+asked for. Hips may move off early; by default what counts is their place at the top.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from statistics import NormalDist
 from typing import Final
 
 from trainer.core.records import Cue, CueKind, Measures, Phase, Side
@@ -16,15 +17,29 @@ from trainer.core.rules import CueRules
 #: Phases in which a drift or a turn belongs to the backswing.
 SWINGING: Final = frozenset({Phase.TAKEAWAY, Phase.BACKSWING, Phase.TOP})
 
+#: Taken for a turn whose standard error is not known, so that none is surer than one whose is. On
+#: 83 filmed people, 95 % of the readings over 60 degrees stated less than 15.3.
+UNKNOWN_TURN_SE_DEG: Final = 15.0
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CueState:
     """What has sounded, and the previous reading for finding the instant of a crossing."""
 
     turn_sounded: bool = False
-    last_turn: tuple[float, float] | None = None  #: (t_s, degrees)
+    turn: TurnState | None = None
     head: DriftState | None = None
     hips: DriftState | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TurnState:
+    """The last turn that was read, and since when it has been at the target."""
+
+    t_s: float
+    turn_deg: float
+    least_deg: float | None  #: ``least_turn_deg`` of it; None when a picture since had no reading
+    there_since_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,18 +109,50 @@ def at_top(
     return replace(state, hips=replace(hips, sounded=True)), (cue,)
 
 
+def least_turn_deg(turn_deg: float, se_deg: float | None, confidence: float) -> float:
+    """Return the turn that is truly there, or more, with ``confidence`` (per cent, 50 to 99).
+
+    ``turn_deg`` - z ``se_deg``, z the normal quantile: 0 at 50 %, so the reading itself, 0.67 at
+    75 %, 1.64 at 95 %. An unknown ``se_deg`` counts as ``UNKNOWN_TURN_SE_DEG``.
+
+    Raises statistics.StatisticsError for a confidence of 0 or less, 100 or more.
+    """
+    z = NormalDist().inv_cdf(confidence / 100.0)
+    return turn_deg - z * (UNKNOWN_TURN_SE_DEG if se_deg is None else se_deg)
+
+
 def _turn(state: CueState, now: Measures, rules: CueRules) -> tuple[CueState, tuple[Cue, ...]]:
-    turn = now.shoulder_turn_deg
+    turn, before = now.shoulder_turn_deg, state.turn
     if turn is None:
-        return replace(state, last_turn=None), ()
-    last, state = state.last_turn, replace(state, last_turn=(now.t_s, turn))
-    if state.turn_sounded or turn < rules.target_deg:
+        if before is not None:
+            # No crossing is invented over the gap, but what comes after must still be near.
+            before = replace(before, least_deg=None, there_since_s=None)
+        return replace(state, turn=before), ()
+    least = least_turn_deg(turn, now.shoulder_turn_se_deg, rules.turn_confidence)
+    since_s = None
+    if least >= rules.target_deg:
+        since_s = now.t_s
+        if before is not None and before.there_since_s is not None:
+            since_s = before.there_since_s
+        elif before is not None and before.least_deg is not None:
+            since_s = _crossing_s(
+                (before.t_s, before.least_deg), (now.t_s, least), rules.target_deg
+            )
+    turned = TurnState(t_s=now.t_s, turn_deg=turn, least_deg=least, there_since_s=since_s)
+    state = replace(state, turn=turned)
+    if state.turn_sounded or since_s is None or not _can_be(before, now.t_s, turn, rules):
         return state, ()
-    t_s = now.t_s
-    if last is not None and last[1] < rules.target_deg:
-        t_s = _crossing_s(last, (now.t_s, turn), rules.target_deg)
-    cue = Cue(kind=CueKind.TURN_REACHED, side=None, strength=1.0, t_s=t_s, decided_t_s=now.t_s)
+    if now.t_s - since_s < rules.turn_hold_s - 1e-9:
+        return state, ()
+    cue = Cue(kind=CueKind.TURN_REACHED, side=None, strength=1.0, t_s=since_s, decided_t_s=now.t_s)
     return replace(state, turn_sounded=True), (cue,)
+
+
+def _can_be(before: TurnState | None, t_s: float, turn_deg: float, rules: CueRules) -> bool:
+    """Return True where a body can have turned that far since the reading before."""
+    if before is None:
+        return False
+    return turn_deg - before.turn_deg <= rules.turn_jump_deg_s * (t_s - before.t_s) + 1e-9
 
 
 def _drift(
@@ -152,4 +199,4 @@ def _strength(size: float, tol: float) -> float:
 def _crossing_s(before: tuple[float, float], after: tuple[float, float], level: float) -> float:
     """Return when a straight line between two (t_s, value) readings passes ``level``."""
     (t0, v0), (t1, v1) = before, after
-    return t0 + (t1 - t0) * (level - v0) / (v1 - v0)
+    return min(t0 + (t1 - t0) * (level - v0) / (v1 - v0), t1)  # rounding must not pass t1
