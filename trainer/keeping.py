@@ -1,0 +1,112 @@
+"""Keeps a player's record up to date while the mirror runs; the files are in ``players``."""
+
+from __future__ import annotations
+
+import datetime
+import time
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Final
+
+from trainer.core.rod_check import RodReading
+from trainer.core.rules import Rules
+from trainer.errors import PlayerError
+from trainer.players import PlayerRecord, RodCheck, load, save, with_record
+from trainer.settings import Settings
+
+#: Rod checks kept; the oldest go first.
+MOST_CHECKS: Final = 200
+#: A change is written once nothing has changed for so long: a line being dragged changes often.
+SETTLE_S: Final = 1.0
+#: What could not be written is tried again after so long, and at the end.
+RETRY_S: Final = 20.0
+
+
+class Keeper:
+    """Keeps a player's record up to date while the mirror runs. Main thread only.
+
+    Nothing it does raises: ``trouble`` says in plain words what could not be kept.
+    """
+
+    def __init__(
+        self,
+        record: PlayerRecord,
+        rules: Rules,
+        *,
+        folder: Path | None = None,
+        trouble: str = "",
+        read_only: bool = False,
+        today: Callable[[], datetime.date] = datetime.date.today,
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
+        """Begin with ``rules`` as the record gives them; what differs later is kept.
+
+        ``read_only``: nothing is written, because an older record could not be read.
+        """
+        self.record = record
+        self.trouble = trouble
+        self._kept_rules = rules
+        self._checks = 0
+        self._folder, self._read_only = folder, read_only
+        self._today, self._clock = today, clock
+        self._changed_s: float | None = None
+
+    def look(self, rules: Rules, readings: tuple[RodReading, ...], camera: str) -> None:
+        """Take in what changed: ``rules`` now, and all rod checks of this run so far."""
+        record, before = self.record, self._kept_rules
+        if rules is not before:
+            if rules.handed is not before.handed:
+                record = replace(record, handed=rules.handed)
+            if rules.stature_cm != before.stature_cm:
+                record = replace(record, stature_cm=rules.stature_cm)
+            if rules.ball_line_cm != before.ball_line_cm:
+                record = replace(record, ball_line_cm=rules.ball_line_cm)
+            if rules.own is not before.own:
+                own_date = None if rules.own is None else self._today()
+                record = replace(record, own=rules.own, own_date=own_date)
+            self._kept_rules = rules
+        for reading in readings[self._checks :]:
+            check = RodCheck(
+                date=self._today(),
+                camera=camera,
+                read_deg=reading.read_deg,
+                se_deg=reading.se_deg,
+            )
+            record = replace(record, rod_checks=(*record.rod_checks, check)[-MOST_CHECKS:])
+        self._checks = len(readings)
+        if record != self.record:
+            self.put(record)
+        elif self._changed_s is not None and self._clock() - self._changed_s >= SETTLE_S:
+            self.flush()
+
+    def put(self, record: PlayerRecord) -> None:
+        """Take ``record`` in place of the one so far; it is written a moment later."""
+        self.record, self._changed_s = record, self._clock()
+
+    def flush(self) -> None:
+        """Write what has not been written yet; where that fails it is tried again later."""
+        if self._changed_s is None or self._read_only:
+            return
+        try:
+            save(self.record, self._folder)
+        except PlayerError as error:
+            self.trouble = f"Not kept: {error}"
+            self._changed_s = self._clock() + RETRY_S
+        else:
+            self.trouble, self._changed_s = "", None
+
+
+def open_keeper(
+    name: str, settings: Settings, *, folder: Path | None = None
+) -> tuple[Settings, Keeper]:
+    """Return the settings with the player's record over them, and what keeps that record."""
+    today = datetime.date.today()
+    trouble, read_only = "", False
+    try:
+        record, trouble = load(name, folder)
+    except PlayerError as error:
+        record, trouble, read_only = PlayerRecord(name=name), f"Nothing is kept: {error}", True
+    settings = with_record(settings, record, today)
+    keeper = Keeper(record, settings.rules, folder=folder, trouble=trouble, read_only=read_only)
+    return settings, keeper

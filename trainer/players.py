@@ -1,0 +1,315 @@
+"""What is kept of each player: one small TOML file a player, in the user's data folder.
+
+A record holds facts of the player (which way they swing, stature, where the ball line is), the
+rod checks made, and the reference rep of the day. It is written whole or not at all. One that is
+damaged is set aside, never written over; where nothing can be written, practice goes on without.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import datetime
+import os
+import sys
+import unicodedata
+from dataclasses import dataclass, fields, replace
+from pathlib import Path
+from typing import Any, Final
+
+if sys.version_info >= (3, 11):
+    import tomllib
+else:
+    import tomli as tomllib
+
+from trainer.core.ball_line import FARTHEST_CM
+from trainer.core.records import Handed
+from trainer.core.rules import OwnRep
+from trainer.errors import PlayerError, SettingsError
+from trainer.settings import Settings, checked
+
+SCHEMA: Final = 1
+DEFAULT_NAME: Final = "me"
+#: Names the folder of the records, in place of the system's own place for data.
+DATA_VARIABLE: Final = "TRAINER_DATA_DIR"
+
+_LIMITS: Final = {
+    "ball_line_cm": (-FARTHEST_CM, FARTHEST_CM),
+    "read_deg": (0.0, 180.0),
+    "se_deg": (0.0, 90.0),
+    "turn_deg": (-180.0, 180.0),
+    "head_lateral_cm": (-200.0, 200.0),
+    "head_vertical_cm": (-200.0, 200.0),
+    "hip_lateral_cm": (-200.0, 200.0),
+    "back_gap_cm": (-200.0, 200.0),
+}
+
+_HEAD: Final = (
+    "# What Backswing mirror keeps of one player. It may be read, changed or deleted by hand;\n"
+    "# what each line means: docs/how-to/players.md.\n"
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RodCheck:
+    """One rod check: what the camera read at a true 90 degrees."""
+
+    date: datetime.date
+    camera: str
+    read_deg: float
+    se_deg: float | None = None  #: one standard error as stated; None when none was
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlayerRecord:
+    """All that is kept of one player; None where nothing is known."""
+
+    name: str = DEFAULT_NAME
+    handed: Handed | None = None
+    stature_cm: float | None = None
+    ball_line_cm: float | None = None  #: from the lead shoulder at setup, + away from the target
+    own: OwnRep | None = None  #: the reference rep ...
+    own_date: datetime.date | None = None  #: ... and the day it was marked
+    rod_checks: tuple[RodCheck, ...] = ()  #: the newest last
+
+
+def data_dir() -> Path:
+    """Return the folder of the records: ``TRAINER_DATA_DIR``, else the user's data folder."""
+    chosen = os.environ.get(DATA_VARIABLE)
+    if chosen:
+        return Path(chosen)
+    import platformdirs
+
+    return Path(platformdirs.user_data_dir("backswing-mirror", appauthor=False)) / "players"
+
+
+def record_path(name: str, folder: Path | None = None) -> Path:
+    """Return the file of the player called ``name``.
+
+    Capitals make no other player, because some systems cannot tell such files apart; and some
+    refuse bare names such as "con", so none stands bare.
+    """
+    plain = unicodedata.normalize("NFC", name).casefold()
+    return (data_dir() if folder is None else folder) / f"player-{plain}.toml"
+
+
+def load(name: str, folder: Path | None = None) -> tuple[PlayerRecord, str]:
+    """Return the player's record, and plain words about what went wrong (empty: nothing).
+
+    A player without a file has an empty record. A damaged file is set aside under another name.
+    Raises PlayerError when the file is there but cannot be read, or cannot be set aside: to
+    go on would write over it.
+    """
+    path = record_path(name, folder)
+    empty = PlayerRecord(name=name)
+    try:
+        text = path.read_bytes().decode("utf-8")
+        return _from_values(tomllib.loads(text), name, path.name), ""
+    except FileNotFoundError:
+        return empty, ""
+    except OSError as error:
+        raise PlayerError(
+            f"the record of {name}, {path}, could not be read ({error.strerror or error}). "
+            "A file this program wrote was wanted. Check its permissions."
+        ) from None
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError, SettingsError) as error:
+        aside = _set_aside(path, name)
+        return empty, (
+            f"The record of {name} was damaged ({_first_line(error)}), so {name} starts anew. "
+            f"The old file is kept as {aside}; mend it and name it {path.name} to have it back."
+        )
+
+
+def save(record: PlayerRecord, folder: Path | None = None) -> None:
+    """Write the player's record, whole or not at all. Raises PlayerError when it cannot be."""
+    import tomli_w
+
+    path = record_path(record.name, folder)
+    half = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        try:
+            with half.open("w", encoding="utf-8", newline="\n") as file:
+                file.write(_HEAD + tomli_w.dumps(_to_values(record)))
+                file.flush()
+                os.fsync(file.fileno())
+            os.replace(half, path)
+        finally:
+            with contextlib.suppress(OSError):
+                half.unlink(missing_ok=True)
+    except OSError as error:
+        raise PlayerError(
+            f"the record of {record.name} could not be written to {path} "
+            f"({error.strerror or error}). A folder that can be written, on a disk with space, "
+            f"was wanted. Make room, or name another folder in {DATA_VARIABLE}."
+        ) from None
+
+
+def with_record(settings: Settings, record: PlayerRecord, today: datetime.date) -> Settings:
+    """Return ``settings`` with what is known of the player put over them.
+
+    The reference rep counts on the day it was marked and on no other.
+    """
+    rules = settings.rules
+    return replace(
+        settings,
+        rules=replace(
+            rules,
+            handed=record.handed or rules.handed,
+            stature_cm=rules.stature_cm if record.stature_cm is None else record.stature_cm,
+            ball_line_cm=rules.ball_line_cm if record.ball_line_cm is None else record.ball_line_cm,
+            own=record.own if record.own_date == today else None,
+        ),
+    )
+
+
+def last_read_deg(record: PlayerRecord, camera: str) -> float | None:
+    """Return what the newest rod check with this camera read; None without one."""
+    found = [check.read_deg for check in record.rod_checks if check.camera == camera]
+    return found[-1] if found else None
+
+
+def _from_values(values: dict[str, Any], name: str, where: str) -> PlayerRecord:
+    """Return the record a file holds. Raises SettingsError for what cannot be used."""
+    _known(values, {"schema", "handed", "stature_cm", "ball_line_cm", "own", "rod_check"}, where)
+    if values.get("schema") != SCHEMA:
+        raise SettingsError(
+            f"{where} has schema {values.get('schema')!r}. {SCHEMA} was wanted. "
+            "Use the version of the program that wrote it."
+        )
+    handed = values.get("handed")
+    if handed is not None and handed not in [h.value for h in Handed]:
+        raise SettingsError(
+            f"{where} handed is {handed!r}. One of right, left was wanted. Write one of them."
+        )
+    own, own_date = _own(values.get("own"), f"{where} [own]")
+    checks = values.get("rod_check", [])
+    if not isinstance(checks, list):
+        raise SettingsError(
+            f"{where} rod_check is {checks!r}. Sections [[rod_check]] were wanted. Mend them."
+        )
+    return PlayerRecord(
+        name=name,
+        handed=None if handed is None else Handed(handed),
+        stature_cm=_number(values, "stature_cm", where),
+        ball_line_cm=_number(values, "ball_line_cm", where),
+        own=own,
+        own_date=own_date,
+        rod_checks=tuple(_rod_check(check, f"{where} [[rod_check]]") for check in checks),
+    )
+
+
+def _own(values: object, where: str) -> tuple[OwnRep | None, datetime.date | None]:
+    if values is None:
+        return None, None
+    table = _table(values, where)
+    names = {item.name for item in fields(OwnRep)}
+    _known(table, names | {"date"}, where)
+    figures: dict[str, Any] = {name: _number(table, name, where) for name in names}
+    if figures["turn_deg"] is None:
+        raise SettingsError(f"{where} has no turn_deg. A number was wanted. Put it in.")
+    return OwnRep(**figures), _date(table, where)
+
+
+def _rod_check(values: object, where: str) -> RodCheck:
+    table = _table(values, where)
+    _known(table, {item.name for item in fields(RodCheck)}, where)
+    read_deg, camera = _number(table, "read_deg", where), table.get("camera")
+    if read_deg is None or not isinstance(camera, str):
+        raise SettingsError(
+            f"{where} lacks read_deg or camera. A number and a text were wanted. Put them in."
+        )
+    return RodCheck(
+        date=_date(table, where),
+        camera=camera,
+        read_deg=read_deg,
+        se_deg=_number(table, "se_deg", where),
+    )
+
+
+def _known(values: dict[str, Any], known: set[str], where: str) -> None:
+    unknown = sorted(set(values) - known)
+    if unknown:
+        raise SettingsError(
+            f"{where} has the unknown key {unknown[0]!r}. Known are: {', '.join(sorted(known))}. "
+            "Check the spelling or take it out."
+        )
+
+
+def _table(values: object, where: str) -> dict[str, Any]:
+    if not isinstance(values, dict):
+        raise SettingsError(f"{where} is {values!r}. A section was wanted. Mend it.")
+    return values
+
+
+def _number(values: dict[str, Any], name: str, where: str) -> float | None:
+    value = values.get(name)
+    if value is None:
+        return None
+    if name not in _LIMITS:
+        return checked(name, value, f"{where} {name}")
+    low, high = _LIMITS[name]
+    is_number = isinstance(value, (int, float)) and not isinstance(value, bool)
+    if not is_number or not low <= value <= high:
+        raise SettingsError(
+            f"{where} {name} is {value!r}. A number from {low:g} to {high:g} was wanted. Give one."
+        )
+    return float(value)
+
+
+def _date(values: dict[str, Any], where: str) -> datetime.date:
+    date = values.get("date")
+    if type(date) is not datetime.date:  # a time of day would be another kind of value
+        raise SettingsError(
+            f"{where} date is {date!r}. A day such as 2026-05-31, without quotes, was wanted. "
+            "Write one."
+        )
+    return date
+
+
+def _to_values(record: PlayerRecord) -> dict[str, Any]:
+    """Return the record as TOML's own kinds of values; what is not known is left out."""
+    values: dict[str, Any] = {
+        "schema": SCHEMA,
+        "handed": None if record.handed is None else record.handed.value,
+        "stature_cm": record.stature_cm,
+        "ball_line_cm": record.ball_line_cm,
+    }
+    if record.own is not None:
+        own = {item.name: getattr(record.own, item.name) for item in fields(OwnRep)}
+        values["own"] = _told({"date": record.own_date, **own})
+    if record.rod_checks:
+        values["rod_check"] = [
+            _told({item.name: getattr(check, item.name) for item in fields(RodCheck)})
+            for check in record.rod_checks
+        ]
+    return _told(values)
+
+
+def _told(values: dict[str, Any]) -> dict[str, Any]:
+    rounded = {k: round(v, 2) if isinstance(v, float) else v for k, v in values.items()}
+    return {name: value for name, value in rounded.items() if value is not None}
+
+
+def _set_aside(path: Path, name: str) -> str:
+    """Move a damaged file to a name that is free; return that name."""
+    for number in range(1, 1000):
+        aside = path.with_name(f"{path.name}.damaged" + ("" if number == 1 else f"-{number}"))
+        if aside.exists():
+            continue
+        try:
+            path.rename(aside)
+        except OSError as error:
+            raise PlayerError(
+                f"the record of {name}, {path}, is damaged and could not be set aside "
+                f"({error.strerror or error}). A folder that can be written was wanted. "
+                "Move that file away by hand."
+            ) from None
+        return aside.name
+    raise PlayerError(
+        f"the record of {name}, {path}, is damaged, and too many damaged ones lie beside it. "
+        "A free name was wanted. Delete the old ones."
+    )
+
+
+def _first_line(error: Exception) -> str:
+    return str(error).splitlines()[0].split(". ")[0].rstrip(".")
