@@ -1,0 +1,255 @@
+"""Finds the printed tags on the player: OpenCV's detector for which, the alignment for where.
+
+Called from the pose thread only. A tag once found is followed from frame to frame by laying the
+known tag over the picture where it is expected; OpenCV's detector looks over the body's box when
+one got lost, and else in every third frame, for new ones. Following goes on to angles, and under
+a hand that covers a corner, where the detector finds nothing.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from trainer.adapters.opencv import load_cv2
+from trainer.adapters.tag_align import align, family
+from trainer.core.tag_roles import BY_NUMBER
+from trainer.core.tag_seen import Box, TagSeen
+
+FloatArray = NDArray[np.float64]
+
+#: Frames from one look over the whole box to the next while nothing was lost.
+SEARCH_EVERY: Final = 3
+#: Windows of the detector's threshold in pixels, taken in turn: a near tag needs a larger one.
+_WINDOWS: Final = (9, 19)
+#: The shortest way round a tag that can be read, in pixels: 1.25 a cell.
+_LEAST_ROUND_PX: Final = 40.0
+#: Room round the last corners when nobody says where the body is, in sides of the tag.
+_ROOM: Final = 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Track:
+    corners_px: FloatArray
+    step_px: FloatArray  #: (2,) how its middle moved from the frame before
+
+
+class TagFinder:
+    """Finds tags of ``numbers`` (default: every role's) in one camera's pictures, in order."""
+
+    def __init__(self, numbers: tuple[int, ...] = tuple(BY_NUMBER)) -> None:
+        self._numbers = frozenset(numbers)
+        self._tracks: dict[int, _Track] = {}
+        self._detectors = _detectors()
+        self._frame = 0
+        self._notice = ""
+
+    def find(
+        self,
+        image: NDArray[np.uint8],
+        box_px: Box | None,
+        *,
+        body_px: FloatArray | None = None,
+        expected_px: Mapping[int, FloatArray] | None = None,
+    ) -> tuple[TagSeen, ...]:
+        """Return the player's tags in ``image``, (H, W) grey or (H, W, 3) RGB, by number.
+
+        ``box_px`` is where the player's body is (``tag_seen.search_box``); None: only where tags
+        were in the last frame. ``body_px`` (2,) is the body's middle, default the box': of two
+        tags of one number the one nearest to it is the player's. ``expected_px`` are corners
+        (4, 2) of tags not now followed, where the body's other tags say that they must be.
+        """
+        self._notice = ""
+        room = self._room(box_px, image.shape[:2])
+        if room is None:
+            return ()
+        left, top, right, bottom = room
+        grey = _grey(image[top:bottom, left:right])
+        corner = np.array([left, top], np.float64)
+        starts = {n: t.corners_px + t.step_px for n, t in self._tracks.items()}
+        followed = set(starts)
+        for number, corners in (expected_px or {}).items():
+            if number in self._numbers:
+                starts.setdefault(number, corners)
+        seen: dict[int, TagSeen] = {}
+        for number, start in starts.items():
+            self._keep(seen, _aligned(grey, number, start, corner))
+        lost = not followed <= set(seen)
+        if box_px is not None and (lost or not seen or self._frame % SEARCH_EVERY == 0):
+            middle = _middle(box_px) if body_px is None else np.asarray(body_px, np.float64)
+            self._search(grey, corner, box_px, middle, seen)
+        self._frame += 1
+        self._follow(seen)
+        return tuple(seen[number] for number in sorted(seen))
+
+    def notice(self) -> str:
+        """Return plain words about what the last ``find`` met, or an empty string."""
+        return self._notice
+
+    def reset(self) -> None:
+        """Forget every tag followed: a new player, or another camera."""
+        self._tracks.clear()
+        self._frame = 0
+        self._notice = ""
+
+    def _room(self, box: Box | None, shape: tuple[int, ...]) -> Box | None:
+        parts = [] if box is None else [np.array(box, np.float64).reshape(2, 2)]
+        for track in self._tracks.values():
+            low, high = track.corners_px.min(axis=0), track.corners_px.max(axis=0)
+            room = _ROOM * float((high - low).max())
+            parts.append(np.vstack([low - room, high + room]))
+        if not parts:
+            return None
+        low = np.min([part[0] for part in parts], axis=0)
+        high = np.max([part[1] for part in parts], axis=0)
+        left, top = (int(max(0.0, np.floor(value))) for value in low)
+        right, bottom = int(min(shape[1], np.ceil(high[0]))), int(min(shape[0], np.ceil(high[1])))
+        return (left, top, right, bottom) if right - left > 16 and bottom - top > 16 else None
+
+    def _search(
+        self,
+        grey: NDArray[np.uint8],
+        corner: FloatArray,
+        box: Box,
+        middle: FloatArray,
+        seen: dict[int, TagSeen],
+    ) -> None:
+        """Look over the crop with the detector; what it says of a number overrules following."""
+        detector = self._detectors[self._frame // SEARCH_EVERY % len(_WINDOWS)]
+        found: dict[int, list[FloatArray]] = {}
+        for number, corners in _detected(detector, grey):
+            if _inside(corners.mean(axis=0) + corner, box):
+                found.setdefault(number, []).append(corners + corner)
+        for number in [n for n, tag in seen.items() if _is_another(n, tag, found)]:
+            del seen[number]  # the detector reads another number there
+        for number in sorted(self._numbers & set(found)):
+            places = sorted(found[number], key=lambda c: _apart(c.mean(axis=0), middle))
+            if len(places) > 1:
+                self._notice = (
+                    f"{len(places)} tags with the number {number} ({BY_NUMBER[number].name}): "
+                    "the one nearest to the player's middle counts"
+                    if number in BY_NUMBER
+                    else f"{len(places)} tags with the number {number}"
+                )
+            if number in seen and _same_place(seen[number].corners_px, places[0]):
+                continue
+            self._keep(seen, _aligned(grey, number, places[0], corner))
+
+    @staticmethod
+    def _keep(seen: dict[int, TagSeen], tag: TagSeen | None) -> None:
+        if tag is not None:
+            seen[tag.number] = tag
+
+    def _follow(self, seen: dict[int, TagSeen]) -> None:
+        tracks: dict[int, _Track] = {}
+        for number, tag in seen.items():
+            step = np.zeros(2)
+            if number in self._tracks:
+                before = self._tracks[number].corners_px
+                if _same_place(before, tag.corners_px):
+                    step = (tag.corners_px - before).mean(axis=0)
+            tracks[number] = _Track(corners_px=tag.corners_px, step_px=step)
+        self._tracks = tracks
+
+
+def bench(
+    images: list[NDArray[np.uint8]], box_px: Box, *, rounds: int = 5
+) -> tuple[float, float, float]:
+    """Return (median ms, worst ms, mean tags seen) of ``find`` over ``images``.
+
+    Times are this process' processor time. The first two frames, which build the tables, do not
+    count.
+    """
+    finder = TagFinder()
+    finder.find(images[0], box_px)
+    finder.find(images[0], box_px)
+    spent_ms, tags = [], 0
+    for _ in range(rounds):
+        # To and fro, so that no tag jumps from the last picture to the first.
+        for image in [*images, *reversed(images)]:
+            begin_s = time.process_time()
+            tags += len(finder.find(image, box_px))
+            spent_ms.append((time.process_time() - begin_s) * 1e3)
+    return float(np.median(spent_ms)), max(spent_ms), tags / len(spent_ms)
+
+
+def _detectors() -> tuple[Any, ...]:
+    cv2 = load_cv2()
+    detectors = []
+    for window in _WINDOWS:
+        params = cv2.aruco.DetectorParameters()
+        params.adaptiveThreshWinSizeMin = params.adaptiveThreshWinSizeMax = window
+        params.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_NONE
+        detectors.append(cv2.aruco.ArucoDetector(family(), params))
+    return tuple(detectors)
+
+
+def _detected(
+    detector: Any,  # noqa: ANN401 - a type of OpenCV
+    grey: NDArray[np.uint8],
+) -> list[tuple[int, FloatArray]]:
+    """Return (number, corners (4, 2)) of every tag in the crop, of any number."""
+    params = detector.getDetectorParameters()
+    params.minMarkerPerimeterRate = _LEAST_ROUND_PX / max(grey.shape)
+    detector.setDetectorParameters(params)
+    corners, numbers, _ = detector.detectMarkers(grey)
+    if numbers is None:
+        return []
+    return [
+        (int(number), np.asarray(found, np.float64).reshape(4, 2))
+        for number, found in zip(numbers.ravel(), corners, strict=True)
+    ]
+
+
+def _aligned(
+    grey: NDArray[np.uint8], number: int, start_px: FloatArray, corner: FloatArray
+) -> TagSeen | None:
+    found = align(grey, start_px - corner, number)
+    if found is None:
+        return None
+    height, width = grey.shape
+    # Beyond the crop the picture's edge repeats: a tag cut off there would be read crooked.
+    low, high = found.corners_px.min(axis=0), found.corners_px.max(axis=0)
+    if low.min() < 0 or high[0] > width - 1 or high[1] > height - 1:
+        return None
+    return TagSeen(number=number, corners_px=found.corners_px + corner, noise_px=found.noise_px)
+
+
+def _grey(image: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    if image.ndim == 2:
+        return np.ascontiguousarray(image)
+    cv2 = load_cv2()
+    grey: NDArray[np.uint8] = cv2.cvtColor(np.ascontiguousarray(image), cv2.COLOR_RGB2GRAY)
+    return grey
+
+
+def _middle(box: Box) -> FloatArray:
+    return np.array([(box[0] + box[2]) / 2, (box[1] + box[3]) / 2])
+
+
+def _apart(one: FloatArray, other: FloatArray) -> float:
+    return float(np.hypot(*(one - other)))
+
+
+def _inside(point: FloatArray, box: Box) -> bool:
+    return bool(box[0] <= point[0] < box[2] and box[1] <= point[1] < box[3])
+
+
+def _same_place(one: FloatArray, other: FloatArray) -> bool:
+    """Tell whether two tags' middles lie closer than half a tag's side."""
+    side = float(np.linalg.norm(one - one[[3, 0, 1, 2]], axis=1).max())
+    return _apart(one.mean(axis=0), other.mean(axis=0)) < side / 2
+
+
+def _is_another(number: int, tag: TagSeen, found: Mapping[int, list[FloatArray]]) -> bool:
+    return any(
+        _same_place(tag.corners_px, corners)
+        for other, places in found.items()
+        if other != number
+        for corners in places
+    )

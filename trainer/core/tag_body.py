@@ -1,0 +1,198 @@
+"""Printed tags' poses -> how thorax, pelvis and head have turned and moved since the setup.
+
+Which tag sits how is learned (``tag_mount``), so a tag may be put on crooked or upside down. A
+part's rotation is the mean of what its tags say, each weighted by its surety, so one tag hands
+over to the next as it turns out of sight. Where tags of one part contradict each other for long,
+one has slipped: it is learned anew, and that is said.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from trainer.core import tag_axes as ax
+from trainer.core.records import Handed
+from trainer.core.tag_mount import CLOTHES_DEG
+from trainer.core.tag_part import Fused, PartTags
+from trainer.core.tag_pose import Hint, TagPose
+from trainer.core.tag_roles import BY_NUMBER, Part
+from trainer.core.tag_words import SizeWatch, placing_words
+
+FloatArray = NDArray[np.float64]
+
+#: How long poses are kept for a setup that is called out only when it has held.
+KEEP_S: Final = 5.0
+#: How fast a part turns and a last pose loses its worth, in degrees a second; at most so old.
+_TURN_DEG_S: Final = 250.0
+_FRESH_S: Final = 0.4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PartReading:
+    """What the tags say of one part, against the setup. Signs: ``tag_axes``."""
+
+    part: Part
+    numbers: tuple[int, ...]  #: the tags it was read from
+    turn: ax.Angle  #: 0 at setup, + away from the target
+    pitch: ax.Angle  #: where the front points, + above the level
+    pitch_change_deg: float  #: ``pitch`` less what it was at setup: + is extension
+    side_bend: ax.Angle  #: 0 at setup, + leaning away from the target
+    away_cm: float  #: the part's middle, from the setup, + away from the target
+    up_cm: float
+    near_cm: float  #: + toward the camera
+    away_se_cm: float
+    up_se_cm: float
+    near_se_cm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class BodyTags:
+    """What the tags in one picture say. A part none of whose known tags was seen is None."""
+
+    t_s: float
+    thorax: PartReading | None = None
+    pelvis: PartReading | None = None
+    head: PartReading | None = None
+    notices: tuple[str, ...] = ()  #: plain words for the player; each is said once
+
+
+class TagBody:
+    """One player's tags. Feed every picture's poses to ``see``; call ``zero`` at a setup."""
+
+    def __init__(self, *, handed: Handed, up: FloatArray | None = None) -> None:
+        self._axes = ax.axes_of(handed, up)
+        self._handed = handed
+        self._parts = {part: PartTags(part) for part in Part}
+        self._kept: deque[tuple[float, tuple[TagPose, ...]]] = deque()
+        self._last: dict[int, tuple[float, TagPose]] = {}
+        self._facing: dict[Part, FloatArray] = {}
+        self._size = SizeWatch()
+        self._said: set[str] = set()
+        self._pending: list[str] = []
+
+    def see(
+        self,
+        t_s: float,
+        poses: Sequence[TagPose],
+        *,
+        distance_hint_m: float | None = None,
+        turn_hint_deg: float | None = None,
+    ) -> BodyTags:
+        """Return what ``poses`` of the picture at ``t_s`` say; tags without a role are left out.
+
+        ``distance_hint_m``: the player's distance as body size tells it, for noticing a tag
+        printed in a wrong size. ``turn_hint_deg``: the thorax' turn by other means, for telling
+        which of two tags slipped. Raises ValueError when time does not go on.
+        """
+        if self._kept and t_s <= self._kept[-1][0]:
+            raise ValueError(f"time went from {self._kept[-1][0]} to {t_s}; it must go on")
+        known = tuple(pose for pose in poses if pose.number in BY_NUMBER)
+        self._kept.append((t_s, known))
+        while self._kept[0][0] < t_s - KEEP_S:
+            self._kept.popleft()
+        for pose in known:
+            self._last[pose.number] = (t_s, pose)
+        self._pending.extend(self._size.see(known, distance_hint_m))
+        readings: dict[Part, PartReading | None] = {}
+        for part, tags in self._parts.items():
+            own = [pose for pose in known if BY_NUMBER[pose.number].part is part]
+            hint = turn_hint_deg if part is Part.THORAX else None
+            fused = tags.see(t_s, own, off_hint=self._off_hint(hint))
+            self._pending.extend(tags.words())
+            readings[part] = None if fused is None else self._reading(part, fused)
+            self._pending.extend(placing_words(tags.mounts, self._axes, self._handed))
+        return BodyTags(
+            t_s=t_s,
+            thorax=readings[Part.THORAX],
+            pelvis=readings[Part.PELVIS],
+            head=readings[Part.HEAD],
+            notices=self._new_words(),
+        )
+
+    def zero(self, from_s: float, to_s: float) -> tuple[Part, ...]:
+        """Take the poses seen from ``from_s`` to ``to_s`` as the setup; return the parts zeroed.
+
+        A part with no tag in that time has no setup: it reads None until the next. What was
+        learned of its tags beside each other is kept where the old setup still tells it.
+        """
+        times = [(t_s, poses) for t_s, poses in self._kept if from_s <= t_s <= to_s]
+        zeroed = []
+        for part, tags in self._parts.items():
+            own = [p for _, ps in times for p in ps if BY_NUMBER[p.number].part is part]
+            self._facing.pop(part, None)
+            if tags.zero(own):
+                zeroed.append(part)
+                self._facing[part] = ax.facing_of(tags.front_normal(), self._axes)
+        return tuple(zeroed)
+
+    def hints(self, t_s: float) -> dict[int, tuple[Hint, ...]]:
+        """Return what is known beforehand of each tag's attitude at ``t_s``, by number.
+
+        From the tag's own last pose and from its part as its other tags have it.
+        """
+        out: dict[int, list[Hint]] = {}
+        for number, (then_s, pose) in self._last.items():
+            if t_s - then_s <= _FRESH_S and not pose.ambiguous:
+                se_deg = 3.0 + max(pose.se_deg) + _TURN_DEG_S * (t_s - then_s)
+                out.setdefault(number, []).append(Hint(rotation=pose.rotation, se_deg=se_deg))
+        for tags in self._parts.values():
+            for number, rotation, then_s, se_deg in tags.expected():
+                if t_s - then_s <= _FRESH_S:
+                    se_deg = 3.0 + CLOTHES_DEG + se_deg + _TURN_DEG_S * (t_s - then_s)
+                    out.setdefault(number, []).append(Hint(rotation=rotation, se_deg=se_deg))
+        return {number: tuple(hints) for number, hints in out.items()}
+
+    def quality_deg(self) -> Mapping[int, float]:
+        """Return by number how well each known tag holds still on its part, RMS in degrees."""
+        return {
+            number: mount.scatter_deg
+            for tags in self._parts.values()
+            for number, mount in tags.mounts.items()
+            if mount.known
+        }
+
+    def _reading(self, part: Part, fused: Fused) -> PartReading:
+        axes, facing = self._axes, self._facing.get(part, self._axes.near)
+        pitch = ax.pitch(facing, fused.rotation, fused.spread, axes)
+        still = ax.pitch(facing, np.eye(3), fused.spread, axes)
+        moves = [float(fused.moved_m @ axis) * 100 for axis in (axes.away, axes.up, axes.near)]
+        errors = [
+            100 * float(np.sqrt(axis @ fused.place_spread @ axis))
+            for axis in (axes.away, axes.up, axes.near)
+        ]
+        return PartReading(
+            part=part,
+            numbers=fused.numbers,
+            turn=ax.turn(fused.rotation, fused.spread, axes),
+            pitch=pitch,
+            pitch_change_deg=pitch.deg - still.deg,
+            side_bend=ax.side_bend(fused.rotation, fused.spread, axes),
+            away_cm=moves[0],
+            up_cm=moves[1],
+            near_cm=moves[2],
+            away_se_cm=errors[0],
+            up_se_cm=errors[1],
+            near_se_cm=errors[2],
+        )
+
+    def _off_hint(self, hint_deg: float | None) -> Callable[[FloatArray], float] | None:
+        if hint_deg is None:
+            return None
+
+        def off_deg(rotation: FloatArray) -> float:
+            turn = ax.turn(rotation, np.eye(3), self._axes).deg
+            return abs((turn - hint_deg + 180.0) % 360.0 - 180.0)
+
+        return off_deg
+
+    def _new_words(self) -> tuple[str, ...]:
+        new = [words for words in dict.fromkeys(self._pending) if words not in self._said]
+        self._said.update(new)
+        self._pending.clear()
+        return tuple(new)
