@@ -6,8 +6,8 @@ import pytest
 
 from trainer.lab import truth
 from trainer.lab.camera import Camera
-from trainer.lab.figure import Figure
-from trainer.lab.motion import Curves, Motion, Pose, Swing, backswing, frame_times
+from trainer.lab.figure import Figure, mirrored
+from trainer.lab.motion import DOFS, Curves, Events, Motion, Pose, Swing, backswing, frame_times
 
 SETUP = np.array([True, True, False, False])
 
@@ -88,8 +88,44 @@ def test_a_truth_file_reads_back_whole(body, tmp_path):
         "head_drift_cm",
         "hip_drift_cm",
         "chest_pitch_deg",
+        "side_tilt_deg",
         "joints_m",
         "joints_px",
     }
     seen = Camera().project(np.array(frame["joints_m"]["head"]))
     assert math.dist(seen, frame["joints_px"]["head"]) < 0.5  # joints are rounded to a millimetre
+
+
+@pytest.mark.parametrize(("handed", "edge"), [("right", 300.0), ("left", 180.0)])
+def test_the_backs_edge_is_the_farthest_point_on_the_target_side_within_the_band(handed, edge):
+    hips, chest = np.array([240.0, 400.0]), np.array([240.0, 200.0])
+    # rows between 0.45 and 0.85 of the way up from 400 to 200: from 310 to 230
+    trunk = np.array([[300.0, 300.0], [180.0, 240.0], [500.0, 205.0], [20.0, 390.0]])
+    assert truth.back_edge_px(trunk, hips, chest, handed) == edge
+    assert truth.back_edge_px(trunk[2:], hips, chest, handed) is None
+
+
+@pytest.mark.parametrize(("handed", "sign"), [("right", -1.0), ("left", 1.0)])
+def test_the_back_gap_is_counted_from_the_lead_shoulder_away_from_the_target(body, handed, sign):
+    pose = Pose()
+    dofs = {name: np.full(3, getattr(pose, name)) for name in DOFS}
+    motion = Motion(np.arange(3) / 30, dofs, (Events(
+        setup_s=0.0, takeaway_s=0.05, top_s=0.1, top_end_s=0.1),), pose)  # fmt: skip
+    posed = Figure(body).pose(motion)
+    if handed == "left":
+        posed = mirrored(posed)
+    camera = Camera(size_wh=(960, 540), hfov_deg=70.0, distance_m=3.0, height_m=1.0)
+    joints = truth.joints(body, posed)
+    lead = "left_shoulder" if handed == "right" else "right_shoulder"
+    line = camera.project(joints[lead])[0, 0]
+    told = truth.record(
+        clip="a.mp4", body=body, posed=posed, motion=motion, camera=camera, fps=30.0,
+        stature_cm=178.0, about={}, back_px=[line + sign * 20, None, line],
+    )  # fmt: skip
+    gaps = [frame["back_gap_cm"] for frame in told["frames"]]
+    # a pinhole: at the hips' distance d a pixel spans d / f, f = 480 / tan 35 degrees
+    hips = (joints["left_hip"][0] + joints["right_hip"][0]) / 2
+    pixel_cm = 100 * (3.0 - hips[2]) * math.tan(math.radians(35)) / 480
+    assert gaps[0] == pytest.approx(20 * pixel_cm, abs=0.05)
+    assert gaps[1] is None
+    assert gaps[2] == pytest.approx(0.0, abs=0.01)

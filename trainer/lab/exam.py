@@ -1,33 +1,54 @@
 """The clips of the accuracy report: people the estimator has never met, and how they move.
 
-Two clips a person. "natural" is one backswing, where everything goes with the turn. "decoupled"
-stands still at the address first and then moves parts of the body without the others, each
-degree of freedom on a minimum-jerk path of its own. What the pose model says of a clip is kept
-beside it, so that readings can be scored again in seconds when the estimator has changed.
+Two clips a person. "natural" is one backswing, where everything goes with the turn: at full speed
+with a swing through the ball, at the pace of practice, or slow. "decoupled" stands still at the
+address first and then moves parts of the body without the others, each degree of freedom on a
+minimum-jerk path of its own. What the pose model says of a clip is kept beside it
+(``exam_poses``), so that readings can be scored again in seconds when the estimator has changed.
 """
 
 from __future__ import annotations
 
-import hashlib
 import json
 import os
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 
-from trainer.core.records import Pose as BodyPoints
 from trainer.lab import crowd
+from trainer.lab.camera import Camera
 from trainer.lab.crowd import Sitter
+from trainer.lab.exam_poses import read_poses
 from trainer.lab.motion import Curves, Events, Motion, Swing, backswing, frame_times, sway_a_little
 from trainer.lab.scenarios import Clip
 from trainer.lab.sequences import Span
 
-#: The estimator is fitted on lower seeds (``python -m trainer.lab stills``).
-FIRST_SEED: Final = 100_000
-SIZE_WH: Final = (960, 540)
+#: The estimator is fitted on lower seeds (``python -m trainer.lab films``).
+LOWEST_SEED: Final = 100_000
+#: From here on people are drawn widely (``crowd.is_wide``).
+FIRST_SEED: Final = 300_000
+#: Pictures are this long on their longer side, in the shape of the person's own camera.
+LONG_PX: Final = 960
 FPS: Final = 30.0
+#: How fast a natural clip's backswing is, person after person, and how long each takes in
+#: seconds. Slow ones cost the most pictures, so they are the fewest.
+SPEEDS: Final = (
+    "full",
+    "normal",
+    "slow",
+    "full",
+    "normal",
+    "normal",
+    "full",
+    "normal",
+    "slow",
+    "full",
+    "normal",
+    "slow",
+)
+BACKSWING_S: Final = {"full": (0.65, 1.0), "normal": (1.0, 2.0), "slow": (2.0, 4.0)}
 #: Degrees of freedom the arms may use while the trunk keeps still.
 _ARMS: Final = (
     "arm_lift_deg",
@@ -51,25 +72,18 @@ ALONE: Final = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Seen:
-    """What the pose model said of every frame of a clip; None where it gave nobody."""
-
-    t_s: tuple[float, ...]
-    poses: tuple[BodyPoints | None, ...]
-
-
-def clips_of(seed: int) -> tuple[Clip, Clip]:
+def clips_of(seed: int, *, unseen_style: bool = False) -> tuple[Clip, Clip]:
     """Return a person's natural and decoupled clip."""
-    one = crowd.sitter(seed)
+    one = crowd.sitter(seed, unseen_style=unseen_style)
     return (
-        _clip(one, f"natural-{seed}", "one backswing", *_natural(one)),
-        _clip(one, f"decoupled-{seed}", "parts of the body without the others", *_decoupled(one)),
+        clip_of(one, f"natural-{seed}", "one backswing", *_natural(one)),
+        clip_of(one, f"decoupled-{seed}", "parts of the body without the others", *_decoupled(one)),
     )
 
 
-def _clip(one: Sitter, name: str, what: str, motion: Motion, spans: tuple[Span, ...]) -> Clip:
-    # The stills went through JPEG; a worse one there is a coarser video here.
+def clip_of(one: Sitter, name: str, what: str, motion: Motion, spans: tuple[Span, ...]) -> Clip:
+    """Return a clip of that person, filmed by their own camera."""
+    # The films of the fit went through JPEG; a worse one there is a coarser video here.
     crf = round(30 - 10 * (one.jpeg - 45) / 50)
     return Clip(
         name=name,
@@ -79,7 +93,7 @@ def _clip(one: Sitter, name: str, what: str, motion: Motion, spans: tuple[Span, 
         shape=one.shape,
         outfit=one.outfit,
         room=one.room,
-        camera=replace(one.camera, size_wh=SIZE_WH),
+        camera=replace(one.camera, size_wh=size_wh(one.camera)),
         film=replace(one.film, crf=crf),
         stance=one.stance,
         others=spans,
@@ -87,39 +101,59 @@ def _clip(one: Sitter, name: str, what: str, motion: Motion, spans: tuple[Span, 
     )
 
 
-def natural_swing(rng: np.random.Generator) -> Swing:
-    """Return a random backswing of 0.8 to 2.0 s that goes back to the address."""
-    drawn = crowd.random_swing(rng)
-    return replace(
-        drawn,
-        backswing_s=float(rng.uniform(0.8, 2.0)),
-        hold_s=float(rng.choice([0.0, rng.uniform(0.3, 0.6)])),
-        downswing_s=0.5,
-        finish="return",
-    )
+def size_wh(camera: Camera) -> tuple[int, int]:
+    """Return the clip's size in the camera's own shape, both sides even as video wants it."""
+    scale = LONG_PX / max(camera.size_wh)
+    width, height = (2 * round(side * scale / 2) for side in camera.size_wh)
+    return width, height
+
+
+def speed_of(seed: int) -> str:
+    """Return how fast that person's backswing is: a key of ``BACKSWING_S``."""
+    return SPEEDS[seed % len(SPEEDS)]
+
+
+def natural_swing(rng: np.random.Generator, speed: str | None = None) -> Swing:
+    """Return a random backswing of that speed; without one, of any speed in the exam's shares.
+
+    At full speed it turns at once and swings through to a finish; the others mostly hold a
+    little, and go back to the address.
+    """
+    speed = str(rng.choice(SPEEDS)) if speed is None else speed
+    drawn = replace(crowd.random_swing(rng), backswing_s=float(rng.uniform(*BACKSWING_S[speed])))
+    if speed == "full":
+        down_s = float(rng.uniform(0.25, 0.32))
+        return replace(drawn, hold_s=0.0, finish="through", downswing_s=down_s, follow_s=0.6)
+    hold_s = float(rng.choice([0.0, rng.uniform(0.2, 0.5)]))
+    return replace(drawn, hold_s=hold_s, finish="return", downswing_s=0.5)
+
+
+def swing_motion(one: Sitter, swing: Swing, rng: np.random.Generator) -> Motion:
+    """Return a still address and one swing, to just after it."""
+    curves = Curves(one.address)
+    sway_a_little(curves, rng)
+    rep = backswing(curves, swing, setup_s=0.0, takeaway_s=float(rng.uniform(1.35, 1.5)))
+    through_s = swing.follow_s if swing.finish == "through" else 0.0
+    t_s = frame_times(rep.top_end_s + swing.downswing_s + through_s, FPS)
+    return Motion(t_s, curves.at(t_s), (rep,), curves.start)
 
 
 def _natural(one: Sitter) -> tuple[Motion, tuple[Span, ...]]:
     rng = np.random.default_rng([one.seed, 81])
-    curves = Curves(one.address)
-    sway_a_little(curves, rng)
-    swing = natural_swing(rng)
-    rep = backswing(curves, swing, setup_s=0.0, takeaway_s=float(rng.uniform(1.6, 1.8)))
-    t_s = frame_times(rep.top_end_s + swing.downswing_s, FPS)
-    return Motion(t_s, curves.at(t_s), (rep,), curves.start), ()
+    return swing_motion(one, natural_swing(rng, speed_of(one.seed)), rng), ()
 
 
 def _decoupled(one: Sitter) -> tuple[Motion, tuple[Span, ...]]:
     rng = np.random.default_rng([one.seed, 82])
     curves = Curves(one.address)
     sway_a_little(curves, rng)
-    still_s = float(rng.uniform(1.4, 1.6))
-    first_s = still_s + float(rng.uniform(1.0, 1.4))
-    end_s = first_s + float(rng.uniform(1.4, 1.8))
+    still_s = float(rng.uniform(1.25, 1.4))
+    first_s = still_s + float(rng.uniform(0.9, 1.2))
+    end_s = first_s + float(rng.uniform(1.1, 1.5))
     kind = ALONE[one.seed % len(ALONE)]
     alone, free = ({n: v[0] for n, v in crowd.free_poses(one, 1, rng).items()} for _ in range(2))
-    _move_apart(curves, rng, still_s, first_s, _only(kind, alone, rng))
-    _move_apart(curves, rng, first_s, end_s - 0.1, free)
+    move_apart(curves, rng, still_s, first_s, only(kind, alone, rng))
+    move_apart(curves, rng, first_s, end_s - 0.1, free)
     t_s = frame_times(end_s, FPS)
     # No rep is meant: the record's first instants say where the still address ends.
     rep = Events(setup_s=0.0, takeaway_s=still_s, top_s=first_s, top_end_s=end_s)
@@ -127,7 +161,7 @@ def _decoupled(one: Sitter) -> tuple[Motion, tuple[Span, ...]]:
     return Motion(t_s, curves.at(t_s), (rep,), curves.start), spans
 
 
-def _only(kind: str, drawn: dict[str, float], rng: np.random.Generator) -> dict[str, float]:
+def only(kind: str, drawn: dict[str, float], rng: np.random.Generator) -> dict[str, float]:
     """Return the part of a drawn pose that moves in this kind of movement."""
     if kind == "turn without hips":
         turn = float(rng.uniform(35, 70))
@@ -146,7 +180,7 @@ def _only(kind: str, drawn: dict[str, float], rng: np.random.Generator) -> dict[
     }
 
 
-def _move_apart(
+def move_apart(
     curves: Curves,
     rng: np.random.Generator,
     from_s: float,
@@ -168,100 +202,61 @@ def _move_apart(
 
 def scene_of(one: Sitter) -> dict[str, Any]:
     """Return what the report sorts by, as plain data."""
+    outfit, camera = one.outfit, replace(one.camera, size_wh=size_wh(one.camera))
     return {
         "seed": one.seed,
         "handed": one.handed,
         "stature_cm": one.shape.stature_cm,
         "female": one.shape.female,
-        "yaw_deg": one.camera.yaw_deg,
-        "distance_m": one.camera.distance_m,
+        "weight": one.shape.weight,
+        "yaw_deg": camera.yaw_deg,
+        "distance_m": camera.distance_m,
+        "height_m": camera.height_m,
+        "size_wh": list(camera.size_wh),
         "light": one.film.gain * one.room.key,
-        "loose_cm": one.outfit.loose_cm,
-        "sleeve": one.outfit.sleeve,
-        "camera": {k: v for k, v in asdict(one.camera).items() if k != "size_wh"},
+        "place": one.room.place,
+        "style": one.room.style,
+        "loose_cm": outfit.loose_cm,
+        "sleeve": max(outfit.sleeve, outfit.jacket_sleeve if outfit.jacket is not None else 0.0),
+        "jacket": outfit.jacket is not None,
+        "skirt": outfit.skirt is not None,
+        "camera": {k: v for k, v in asdict(camera).items() if k != "size_wh"},
     }
 
 
-def make_person(seed: int, out_dir: Path, model: Path) -> int:
+def make_person(seed: int, out_dir: Path, model: Path, *, unseen_style: bool = False) -> int:
     """Render a person's clips and read them with the pose model, as far as not yet there."""
-    os.environ.setdefault("LIBGL_ALWAYS_SOFTWARE", "1")
-    for clip in clips_of(seed):
-        video = out_dir / f"{clip.name}.mp4"
-        if not (video.exists() and (out_dir / f"{clip.name}.truth.json").exists()):
-            from trainer.lab.render import render
-
-            render(clip, out_dir, seed)
-        scene = out_dir / f"{clip.name}.scene.json"
-        scene.write_text(json.dumps(scene_of(crowd.sitter(seed))) + "\n", encoding="utf-8")
-        read_poses(video, model)
+    for clip in clips_of(seed, unseen_style=unseen_style):
+        make_clip(clip, crowd.sitter(seed, unseen_style=unseen_style), out_dir, model)
     return seed
 
 
-def read_poses(video: Path, model: Path) -> Path:
-    """Read a clip by the program's own reader and pose model; return the file of its poses.
+def make_clip(clip: Clip, one: Sitter, out_dir: Path, model: Path) -> None:
+    """Render one clip with its truth and its scene, and read it, as far as not yet there."""
+    os.environ.setdefault("LIBGL_ALWAYS_SOFTWARE", "1")
+    video = out_dir / f"{clip.name}.mp4"
+    if not (video.exists() and is_of(out_dir / f"{clip.name}.truth.json", clip)):
+        from trainer.lab.render import render
 
-    A file made from these very bytes by this pose model is left as it is.
+        render(clip, out_dir, one.seed, again=True)
+    scene = out_dir / f"{clip.name}.scene.json"
+    scene.write_text(json.dumps(scene_of(one)) + "\n", encoding="utf-8")
+    read_poses(video, model)
+
+
+def is_of(truth_file: Path, clip: Clip) -> bool:
+    """Tell whether a truth file is that of this very clip and says all that is scored.
+
+    A folder may hold clips that an older version of the exam drew under the same names.
     """
-    import mediapipe
-
-    key = f"{_digest(video)} {model.name} mediapipe {mediapipe.__version__}"
-    target = video.with_suffix(".poses.npz")
-    if target.exists():
-        with np.load(target) as data:
-            if str(data["key"]) == key:
-                return target
-    from trainer.adapters.clips import ClipReader
-    from trainer.adapters.pose import MediapipePose
-
-    times: list[float] = []
-    rows: list[BodyPoints | None] = []
-    estimator = MediapipePose(model, synchronous=True)
-    try:
-        with ClipReader(video) as reader:
-            for frame in reader:
-                times.append(frame.t_s)
-                rows.append(estimator.estimate(frame))
-            size_wh = reader.facts.size_wh
-    finally:
-        estimator.close()
-    none = np.full((33, 7), np.nan)
-    part = target.with_suffix(".part.npz")
-    np.savez_compressed(
-        part,
-        key=key,
-        size_wh=size_wh,
-        t_s=np.array(times),
-        points=np.array([none if pose is None else _packed(pose) for pose in rows]),
+    if not truth_file.exists():
+        return False
+    told = json.loads(truth_file.read_text(encoding="utf-8"))
+    events = {name: round(value, 4) for name, value in asdict(clip.motion.reps[0]).items()}
+    frames = told["frames"]
+    return (
+        told["events"] == events
+        and tuple(told["size_wh"]) == clip.camera.size_wh
+        and len(frames) == len(clip.motion.t_s)
+        and "back_gap_cm" in frames[0]
     )
-    os.replace(part, target)
-    return target
-
-
-def load_poses(path: Path) -> Seen:
-    """Return what was kept of a clip, value for value."""
-    with np.load(path) as data:
-        size = (int(data["size_wh"][0]), int(data["size_wh"][1]))
-        times = tuple(float(t) for t in data["t_s"])
-        points = data["points"]
-    poses = tuple(
-        None
-        if np.isnan(row[0, 0])
-        else BodyPoints(
-            t_s=t_s,
-            size_wh=size,
-            image_px=row[:, :2].copy(),
-            depth_px=row[:, 2].copy(),
-            world_m=row[:, 3:6].copy(),
-            visibility=row[:, 6].copy(),
-        )
-        for t_s, row in zip(times, points, strict=True)
-    )
-    return Seen(times, poses)
-
-
-def _packed(pose: BodyPoints) -> Any:
-    return np.column_stack([pose.image_px, pose.depth_px, pose.world_m, pose.visibility])
-
-
-def _digest(path: Path) -> str:
-    return hashlib.sha256(path.read_bytes()).hexdigest()

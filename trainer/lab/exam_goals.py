@@ -7,9 +7,12 @@ from typing import Any
 
 import numpy as np
 
+from trainer.core.rules import CONFIDENCE
 from trainer.lab.exam import FPS
+from trainer.lab.exam_cues import NO_TURN, NoTurn, no_turn, quality
 from trainer.lab.exam_read import Readings
 from trainer.lab.exam_results import (
+    BACK,
     DRIFT,
     HEAD,
     HEAD_UP,
@@ -20,7 +23,6 @@ from trainer.lab.exam_results import (
     Matched,
     Pool,
     Results,
-    arms_alone,
     instants,
     matched_reps,
     percent,
@@ -34,19 +36,28 @@ from trainer.lab.exam_scores import Goal, stats
 
 def results(clips: list[Readings]) -> Results:
     """Score all clips. Raises ValueError when a kind has none."""
-    pools = {kind: pool([one for one in clips if one.kind == kind]) for kind in KINDS}
+    pools = pools_of(clips)
     reps, extra = matched_reps(pools["natural"].clips)
+    still = {what: no_turn(pools["decoupled"].clips, what) for what in NO_TURN}
     return Results(
         pools=pools,
         reps=reps,
         extra=extra,
-        goals=goals(pools, reps, extra),
-        arms=arms_alone(pools["decoupled"]),
+        goals=goals(pools, reps, extra, still),
+        still=still,
+        tones=[quality(pools[kind].clips, kind, word) for kind in KINDS for word in CONFIDENCE],
         no_setup=[one.name for one in clips if not np.isfinite(one.scale[1])],
     )
 
 
-def goals(pools: dict[str, Pool], reps: list[Matched], extra: int) -> list[Goal]:
+def pools_of(clips: list[Readings]) -> dict[str, Pool]:
+    """Return the pictures of each kind. Raises ValueError when a kind has no clip."""
+    return {kind: pool([one for one in clips if one.kind == kind]) for kind in KINDS}
+
+
+def goals(
+    pools: dict[str, Pool], reps: list[Matched], extra: int, still: dict[str, NoTurn]
+) -> list[Goal]:
     """Return every goal with its value, natural before decoupled."""
     out: list[Goal] = []
 
@@ -89,6 +100,17 @@ def goals(pools: dict[str, Pool], reps: list[Matched], extra: int) -> list[Goal]
         Goal(name=pitch, unit="°", kind="natural", limit=4, value=stats(tops).mae),
         Goal(name=pitch, unit="°", kind="decoupled", limit=6, value=mae(PITCH)(pools["decoupled"])),
     ]
+    backs = np.array([told_at_top(one)[BACK] - one.true_top[BACK] for one in reps])
+    out.append(
+        Goal(
+            name="back to the ball line at the top, mean error",
+            unit=" cm",
+            kind="natural",
+            limit=2,
+            value=stats(backs).mae,
+        )
+    )
+    out += _still_goals(still)
     top = instants(reps)["top"]
     within = sum(abs(off) * FPS <= 1 + 1e-9 for off in top)
     found = sum(one.rep is not None for one in reps)
@@ -103,6 +125,40 @@ def goals(pools: dict[str, Pool], reps: list[Matched], extra: int) -> list[Goal]
         Goal(name="reps found that were none", unit="", kind="natural", limit=0, value=extra)
     )
     return out
+
+
+def _still_goals(still: dict[str, NoTurn]) -> list[Goal]:
+    """Return what is wanted while the shoulders keep still."""
+    arms = still["arms alone"]
+    at_80 = sum(one.cues_at_80 for one in still.values()) if _all_there(still) else np.nan
+    at_70 = arms.cues_at_70 if arms.clips else np.nan
+    return [
+        Goal(
+            name="arms alone, true turn under 6°: mean reading",
+            unit="°",
+            kind="decoupled",
+            limit=6,
+            value=arms.said_deg,
+        ),
+        Goal(
+            name="arms alone: tones at a target of 70°",
+            unit="",
+            kind="decoupled",
+            limit=0,
+            value=at_70,
+        ),
+        Goal(
+            name="arms, hips or tilt alone: tones at a target of 80°",
+            unit="",
+            kind="decoupled",
+            limit=0,
+            value=at_80,
+        ),
+    ]
+
+
+def _all_there(still: dict[str, NoTurn]) -> bool:
+    return all(one.clips for one in still.values())
 
 
 def _turn_mae(part: Pool) -> float:

@@ -9,7 +9,7 @@ called for every later picture, with the program's own smoothing.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from types import SimpleNamespace
@@ -20,19 +20,22 @@ from numpy.typing import NDArray
 
 from trainer.core import estimate as est
 from trainer.core import geometry as geo
-from trainer.core import session
+from trainer.core import rod_check, session
+from trainer.core.cues import SWINGING
+from trainer.core.landmarks import Landmark
 from trainer.core.measures import measure
-from trainer.core.records import CueKind, Handed, Measures, Pose, Rep
-from trainer.core.rules import CueRules, Rules
+from trainer.core.records import Handed, Measures, Pose, Rep
+from trainer.core.rules import Rules
 from trainer.core.setup import Reference, scale_cm_per_px
 from trainer.core.trace import quantise
 from trainer.estimator_file import shipped
+from trainer.lab import truth
 from trainer.lab.camera import Camera
-from trainer.lab.exam import Seen, load_poses
+from trainer.lab.exam_poses import Seen, load_poses
 from trainer.measure import run_frames
 
 Floats = NDArray[np.float64]
-#: In the order of ``est.OUTPUTS``: the fields of Measures and their standard errors.
+#: The fields of Measures that are scored, and their standard errors.
 FIELDS: Final = (
     "shoulder_turn_deg",
     "hip_turn_deg",
@@ -40,11 +43,13 @@ FIELDS: Final = (
     "head_lateral_cm",
     "head_vertical_cm",
     "hip_lateral_cm",
+    "separation_deg",
+    "side_tilt_deg",
+    "back_gap_cm",
 )
 SE_FIELDS: Final = tuple(
     name.replace("_deg", "_se_deg").replace("_cm", "_se_cm") for name in FIELDS
 )
-ARMS_TARGET_DEG: Final = 70.0
 
 
 @dataclass(slots=True, kw_only=True)
@@ -58,46 +63,48 @@ class Readings:
     true: Floats  #: (N, K)
     said: Floats  #: (N, K) by the program
     se: Floats  #: (N, K) as it states them
-    straight: Floats  #: (N, K) the equations on the points alone: turns from world points
+    points: Floats  #: (N, K) by the program without the silhouette: the body points alone
+    straight: Floats  #: (N, K) the equations alone, no regression: turns from world points
     width_deg: Floats  #: (N,) shoulder turn as the arc cosine of the width's ratio
     no_stature: Floats  #: (N, K) by the program, stature unknown
     unsmoothed: Floats  #: (N, K) by the estimator on each picture's own points
+    unsmoothed_se: Floats  #: (N, K) as it states them
     scored: NDArray[np.bool_]  #: (N,) takeaway to top's end, or all after the still address
     events: dict[str, float]
     spans: list[dict[str, Any]]
     reps: list[Rep]
-    turn_cues_s: list[float]  #: when "turn reached" sounded at a target of 70
+    #: (N,) where a cue may sound: the swing's phases as known live; in a decoupled clip, where no
+    #: swing is meant, everything after the still address, as if one were under way
+    swinging: NDArray[np.bool_]
     scale: tuple[float, float, float]  #: cm a pixel at the hips: true, with stature, without
+    from_behind: bool  #: the pose model has left and right swapped at the address
     hands_off_cm: Floats  #: (N,) the seen middle of the wrists from the true one, in the picture
 
 
 def read_clip(video: Path) -> Readings:
     """Return a clip's readings beside its truth."""
-    told = json.loads(video.with_suffix(".truth.json").read_text(encoding="utf-8"))
-    scene = json.loads(video.with_suffix(".scene.json").read_text(encoding="utf-8"))
-    seen = load_poses(video.with_suffix(".poses.npz"))
-    true = truth_rows(told["frames"])
+    told, scene, seen = _kept(video)
+    true = truth_rows(told["frames"], told["handed"])
     count = min(len(true), len(seen.t_s))
     seen, true = Seen(seen.t_s[:count], seen.poses[:count]), true[:count]
-    rules = Rules(
-        handed=Handed(told["handed"]),
-        stature_cm=told["stature_cm"],
-        cues=CueRules(target_deg=ARMS_TARGET_DEG),
-    )
+    rules = Rules(handed=Handed(told["handed"]), stature_cm=told["stature_cm"])
     kind, events, t_s = video.stem.split("-")[0], told["events"], np.array(seen.t_s)
     passed = _straight_pass(seen, rules)
     reference = _reference_at(passed, events["takeaway_s"])
     steps, reps = _run(seen, rules)
-    if kind == "natural":
+    if kind == "decoupled":
+        said, se, straight, width = _against(passed, reference, t_s)
+        points, unknown = _points_against(passed, reference, t_s), np.full_like(said, np.nan)
+        scored = swinging = t_s > events["takeaway_s"]
+    else:
         said, se = _rows(s.measures for s in steps)
+        points, _ = _rows(s.measures for s in _run(seen.without_outlines(), rules)[0])
         unknown, _ = _rows(s.measures for s in _run(seen, replace(rules, stature_cm=None))[0])
         straight, _ = _rows(step.measures for step, _ in passed)
         width = np.array([_width_deg(step.pose, held) for step, held in passed])
         scored = (t_s >= events["takeaway_s"]) & (t_s <= events["top_end_s"] + 1e-6)
-    else:
-        said, se, straight, width = _against(passed, reference, t_s)
-        unknown = np.full_like(said, np.nan)
-        scored = t_s > events["takeaway_s"]
+        swinging = np.array([s.phase in SWINGING for s in steps])
+    unsmoothed, unsmoothed_se = _unsmoothed(seen, reference)
     return Readings(
         name=video.stem,
         kind=kind,
@@ -106,22 +113,52 @@ def read_clip(video: Path) -> Readings:
         true=true,
         said=said,
         se=se,
+        points=points,
         straight=straight,
         width_deg=width,
         no_stature=unknown,
-        unsmoothed=_unsmoothed(seen, reference),
+        unsmoothed=unsmoothed,
+        unsmoothed_se=unsmoothed_se,
         scored=scored,
+        swinging=swinging,
         events=events,
         spans=told["about"]["others"],
         reps=reps,
-        turn_cues_s=[c.t_s for s in steps for c in s.cues if c.kind is CueKind.TURN_REACHED],
         scale=_scales(told, reference, scene),
+        from_behind=reference is not None and seen_from_behind(reference.image_px),
         hands_off_cm=hands_off_cm(seen, told, true_cm_per_px(told, _camera(told, scene))),
     )
 
 
-def truth_rows(frames: list[dict[str, Any]]) -> Floats:
-    """Return a truth file's frames as (N, K), in the order of FIELDS."""
+def read_rod(video: Path) -> tuple[float | None, float]:
+    """Return what the program's rod check read of a clip, and the mean truth over the hold."""
+    told, _, seen = _kept(video)
+    rules = Rules(handed=Handed(told["handed"]), stature_cm=told["stature_cm"])
+    state = rod_check.RodState()
+    for pose, (step, _) in zip(seen.poses, _straight_pass(seen, rules), strict=True):
+        read = None if pose is None else quantise(pose)
+        state = rod_check.step(state, step.t_s, read, step.pose, rules, shipped())
+    held = [f for f in told["frames"] if f["t_s"] >= told["events"]["top_s"]]
+    true_deg = float(np.mean([frame["shoulder_turn_deg"] for frame in held]))
+    return None if state.reading is None else state.reading.read_deg, true_deg
+
+
+def _kept(video: Path) -> tuple[dict[str, Any], dict[str, Any], Seen]:
+    told = json.loads(video.with_suffix(".truth.json").read_text(encoding="utf-8"))
+    scene = json.loads(video.with_suffix(".scene.json").read_text(encoding="utf-8"))
+    return told, scene, load_poses(video.with_suffix(".poses.npz"))
+
+
+def truth_rows(frames: list[dict[str, Any]], handed: str) -> Floats:
+    """Return a truth file's frames as (N, K), in the order of FIELDS.
+
+    An older file has no side tilt, which its joints tell, and no back gap, which is then NaN.
+    """
+    joints = {
+        name: np.array([frame["joints_m"][name] for frame in frames])
+        for name in ("left_hip", "right_hip", "left_shoulder", "right_shoulder")
+    }
+    tilt = truth.lean(joints, handed)["side_tilt_deg"]
     return np.array(
         [
             [
@@ -130,8 +167,11 @@ def truth_rows(frames: list[dict[str, Any]]) -> Floats:
                 frame["chest_pitch_deg"],
                 *frame["head_drift_cm"],
                 frame["hip_drift_cm"],
+                frame["shoulder_turn_deg"] - frame["hip_turn_deg"],
+                frame.get("side_tilt_deg", tilt[row]),
+                _number(frame.get("back_gap_cm")),
             ]
-            for frame in frames
+            for row, frame in enumerate(frames)
         ],
         dtype=np.float64,
     )
@@ -143,6 +183,12 @@ def true_cm_per_px(told: dict[str, Any], camera: Camera) -> float:
     hips = (np.array(joints["left_hip"]) + np.array(joints["right_hip"])) / 2
     ends = camera.project(np.array([hips, hips + np.array([0.0, 0.01, 0.0])]))
     return 1.0 / float(np.linalg.norm(ends[1] - ends[0]))
+
+
+def seen_from_behind(points_px: Floats) -> bool:
+    """Tell whether points (33, 2) put the left shoulder at picture left, as on a turned back."""
+    left, right = points_px[Landmark.LEFT_SHOULDER], points_px[Landmark.RIGHT_SHOULDER]
+    return bool(left[0] < right[0])
 
 
 def hands_off_cm(seen: Seen, told: dict[str, Any], cm_per_px: float) -> Floats:
@@ -212,22 +258,37 @@ def _against(
 ) -> tuple[Floats, Floats, Floats, Floats]:
     """Return said, standard errors, straight and width, all against one reference."""
     ready = None if reference is None else est.prepare(shipped(), reference)
-    said, se = _rows(
-        measure(step.pose, at, reference, ready)
-        for (step, _), at in zip(passed, t_s.tolist(), strict=True)
-    )
-    straight, _ = _rows(
-        measure(step.pose, at, reference)
-        for (step, _), at in zip(passed, t_s.tolist(), strict=True)
-    )
+    poses = [step.pose for step, _ in passed]
+    said, se = _rows(_measured(poses, t_s, reference, ready))
+    straight, _ = _rows(_measured(poses, t_s, reference, None))
     width = np.array([_width_deg(step.pose, reference) for step, _ in passed])
     return said, se, straight, width
 
 
-def _unsmoothed(seen: Seen, reference: Reference | None) -> Floats:
+def _points_against(
+    passed: list[tuple[Any, Reference | None]], reference: Reference | None, t_s: Floats
+) -> Floats:
+    """Return what is said (N, K) when neither pose nor reference has an outline."""
+    bare = None if reference is None else replace(reference, outline=None)
+    ready = None if bare is None else est.prepare(shipped(), bare)
+    poses = [None if step.pose is None else replace(step.pose, outline=None) for step, _ in passed]
+    return _rows(_measured(poses, t_s, bare, ready))[0]
+
+
+def _unsmoothed(seen: Seen, reference: Reference | None) -> tuple[Floats, Floats]:
     ready = None if reference is None else est.prepare(shipped(), reference)
-    pairs = zip(seen.poses, seen.t_s, strict=True)
-    return _rows(measure(pose, t_s, reference, ready) for pose, t_s in pairs)[0]
+    return _rows(_measured(seen.poses, np.array(seen.t_s), reference, ready))
+
+
+def _measured(
+    poses: Sequence[Pose | None],
+    t_s: Floats,
+    reference: Reference | None,
+    ready: est.Prepared | None,
+) -> Iterator[Measures]:
+    line_cm = Rules().ball_line_cm
+    for pose, at in zip(poses, t_s.tolist(), strict=True):
+        yield measure(pose, at, reference, ready, ball_line_cm=line_cm)
 
 
 def _rows(readings: Iterable[Measures]) -> tuple[Floats, Floats]:

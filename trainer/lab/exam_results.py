@@ -3,22 +3,24 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from trainer.core.records import Rep
 from trainer.lab.exam import FPS
-from trainer.lab.exam_read import ARMS_TARGET_DEG, FIELDS, Readings
+from trainer.lab.exam_cues import TARGETS, NoTurn, Quality
+from trainer.lab.exam_read import FIELDS, Readings
 from trainer.lab.exam_scores import Floats, Goal, between_within, decisions, interval, match
+
+if TYPE_CHECKING:
+    from trainer.lab.exam_rod_scores import RodResults
 
 KINDS: Final = ("natural", "decoupled")
 BANDS: Final = ((15, 60), (60, 80), (80, 100), (100, 117))
-TARGETS: Final = (70, 80, 90)
-TURN, HIPS, PITCH, HEAD, HEAD_UP, DRIFT = range(6)
+TURN, HIPS, PITCH, HEAD, HEAD_UP, DRIFT, SEPARATION, TILT, BACK = range(9)
 #: A found top this near a true one is that rep's.
 MATCH_S: Final = 0.5
 #: Two hands on a club are about a hand's breadth apart: a middle this far off is no jitter.
@@ -33,10 +35,12 @@ class Pool:
     true: Floats
     said: Floats
     se: Floats
+    points: Floats
     straight: Floats
     width_deg: Floats
     no_stature: Floats
     unsmoothed: Floats
+    unsmoothed_se: Floats
     t_s: Floats
     clip: NDArray[np.int64]  #: row of the clip each picture is of
     spans: NDArray[np.str_]  #: which part of a decoupled clip it is of
@@ -65,10 +69,12 @@ def pool(clips: list[Readings]) -> Pool:
         true=joined("true"),
         said=joined("said"),
         se=joined("se"),
+        points=joined("points"),
         straight=joined("straight"),
         width_deg=joined("width_deg"),
         no_stature=joined("no_stature"),
         unsmoothed=joined("unsmoothed"),
+        unsmoothed_se=joined("unsmoothed_se"),
         t_s=joined("t_s"),
         clip=np.concatenate([np.full(int(c.scored.sum()), k) for k, c in enumerate(clips)]),
         spans=np.concatenate([_span_names(one)[one.scored] for one in clips]),
@@ -140,6 +146,13 @@ def told_at_top(one: Matched) -> Floats:
     return np.array([math.nan if value is None else value for value in values])
 
 
+def worst(reps: list[Matched], count: int = 8) -> list[tuple[Matched, float]]:
+    """Return the reps furthest off at the top with the turn's (said less true), the worst first."""
+    off = [(one, float(told_at_top(one)[TURN] - one.true_top[TURN])) for one in reps]
+    known = [pair for pair in off if math.isfinite(pair[1])]
+    return sorted(known, key=lambda pair: -abs(pair[1]))[:count]
+
+
 def instants(reps: list[Matched]) -> dict[str, list[float]]:
     """Return (found - true) seconds of takeaway, top and top's end, for the reps found."""
     off: dict[str, list[float]] = {"takeaway": [], "top": [], "top_end": []}
@@ -173,107 +186,17 @@ def picture_decisions(part: Pool, far: float, target: float | None = None) -> tu
     return sum(r for r, _ in each), sum(n for _, n in each)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Group:
-    """Some of the pictures, under a name."""
-
-    heading: str
-    name: str
-    holds: Callable[[Readings], bool]
-
-
-def groups(clips: list[Readings]) -> list[Group]:
-    """Return the groups of people and places the shoulder turn is split by."""
-
-    def middle(name: str) -> float:
-        return float(np.median([one.scene[name] for one in clips]))
-
-    light, loose, tall = middle("light"), middle("loose_cm"), middle("stature_cm")
-    far = middle("distance_m")
-
-    def made(heading: str, name: str, holds: Callable[[Readings], bool]) -> Group:
-        return Group(heading=heading, name=name, holds=holds)
-
-    return [
-        made("camera round the player", "under 5°", lambda c: abs(c.scene["yaw_deg"]) < 5),
-        made("camera round the player", "5 to 15°", lambda c: abs(c.scene["yaw_deg"]) >= 5),
-        made("distance", f"under {far:.1f} m", lambda c: c.scene["distance_m"] < far),
-        made("distance", f"{far:.1f} m and more", lambda c: c.scene["distance_m"] >= far),
-        made("light", "the brighter half", lambda c: c.scene["light"] >= light),
-        made("light", "the darker half", lambda c: c.scene["light"] < light),
-        made("shirt", f"tighter ({loose:.1f} cm and less)", lambda c: c.scene["loose_cm"] <= loose),
-        made("shirt", f"looser (over {loose:.1f} cm)", lambda c: c.scene["loose_cm"] > loose),
-        made("sleeves", "short", lambda c: c.scene["sleeve"] < 1),
-        made("sleeves", "long", lambda c: c.scene["sleeve"] >= 1),
-        made("body", "women", lambda c: c.scene["female"] >= 0.5),
-        made("body", "men", lambda c: c.scene["female"] < 0.5),
-        made("stature", f"under {tall:.0f} cm", lambda c: c.scene["stature_cm"] < tall),
-        made("stature", f"{tall:.0f} cm and more", lambda c: c.scene["stature_cm"] >= tall),
-        made("hand", "right", lambda c: c.scene["handed"] == "right"),
-        made("hand", "left", lambda c: c.scene["handed"] == "left"),
-        made("backswing", "under 1.2 s", lambda c: c.kind == "natural" and _length_s(c) < 1.2),
-        made("backswing", "1.2 s and more", lambda c: c.kind == "natural" and _length_s(c) >= 1.2),
-    ]
-
-
-def _length_s(one: Readings) -> float:
-    return one.events["top_s"] - one.events["takeaway_s"]
-
-
-def in_group(part: Pool, group: Group) -> NDArray[np.bool_]:
-    """Return which pictures belong to a group."""
-    holds = np.array([group.holds(one) for one in part.clips])
-    return holds[part.clip]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Arms:
-    """What readings say while the arms alone move, the shoulders turned less than 6 degrees."""
-
-    clips: int
-    pictures: int
-    said_deg: float
-    said_most_deg: float
-    straight_deg: float
-    width_deg: float
-    cues: int  #: clips in which "turn reached" would sound at a target of 70
-    width_cues: int  #: clips in which it would if the width's reading were used
-
-
-def arms_alone(part: Pool) -> Arms:
-    """Score the later half of the parts of clips in which only the arms move."""
-    rows = np.zeros(len(part.clip), dtype=bool)
-    clips = cues = width_cues = 0
-    for number, one in enumerate(part.clips):
-        for span in one.spans:
-            if span["what"] != "arms alone":
-                continue
-            middle = (span["from_s"] + span["to_s"]) / 2
-            mine = (
-                (part.clip == number)
-                & (part.t_s >= middle)
-                & (part.t_s <= span["to_s"])
-                & (np.abs(part.true[:, TURN]) < 6)
-            )
-            rows |= mine
-            clips += 1
-            cues += any(span["from_s"] < at <= span["to_s"] for at in one.turn_cues_s)
-            width_cues += bool(np.any(part.width_deg[mine] >= ARMS_TARGET_DEG))
-    said = part.said[rows, TURN]
-    return Arms(
-        clips=clips,
-        pictures=int(rows.sum()),
-        said_deg=_mean(said),
-        said_most_deg=float(np.nanmax(said)) if np.isfinite(said).any() else math.nan,
-        straight_deg=_mean(part.straight[rows, TURN]),
-        width_deg=_mean(part.width_deg[rows]),
-        cues=cues,
-        width_cues=width_cues,
-    )
-
-
 def _mean(values: Floats) -> float:
     return float(np.nanmean(values)) if np.isfinite(values).any() else math.nan
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Unseen:
+    """The same people and movements, shaded as usual and in a style no fit has met."""
+
+    people: int
+    usual: dict[str, Pool]
+    unseen: dict[str, Pool]
 
 
 @dataclass(slots=True, kw_only=True)
@@ -284,8 +207,11 @@ class Results:
     reps: list[Matched]
     extra: int
     goals: list[Goal]
-    arms: Arms
+    still: dict[str, NoTurn]  #: by what moves while the shoulders do not, in the order of NO_TURN
+    tones: list[Quality]
     no_setup: list[str]  #: clips in which no setup was found by the end of the still address
+    rod: RodResults | None = None
+    unseen: Unseen | None = None
 
 
 def turn_interval(part: Pool) -> tuple[float, float]:

@@ -9,58 +9,24 @@ from typing import Final
 import numpy as np
 
 from trainer.lab.exam import ALONE, FPS
-from trainer.lab.exam_read import FIELDS
+from trainer.lab.exam_cues import TARGETS
+from trainer.lab.exam_groups import groups, in_group
+from trainer.lab.exam_marks import NAMES, digits_of, number, of_all, share, sized, table
+from trainer.lab.exam_read import SE_FIELDS
 from trainer.lab.exam_results import (
     BANDS,
     HIPS,
     KINDS,
-    TARGETS,
     TURN,
     Pool,
     Results,
-    groups,
-    in_group,
     instants,
     parts_of_error,
     picture_decisions,
     told_at_top,
+    worst,
 )
 from trainer.lab.exam_scores import Floats, Goal, Stats, inside_share, lag_s, stats, timing
-
-NAMES: Final = (
-    ("shoulder turn", "°"),
-    ("hip turn", "°"),
-    ("chest pitch", "°"),
-    ("head sideways", " cm"),
-    ("head up and down", " cm"),
-    ("hip drift", " cm"),
-)
-
-
-def table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
-    """Return a Markdown table; the first column is left-aligned, the others right."""
-    lines = ["| " + " | ".join(head) + " |", "|---|" + "---:|" * (len(head) - 1)]
-    lines += ["| " + " | ".join(row) + " |" for row in rows]
-    return "\n".join(lines)
-
-
-def number(value: float, digits: int = 1, *, sign: bool = False) -> str:
-    """Return a value for a table: a dash for none, a real minus, no minus zero."""
-    if math.isnan(value):
-        return "–"
-    rounded = round(value, digits) + 0.0
-    text = f"{rounded:+.{digits}f}" if sign and rounded else f"{rounded:.{digits}f}"
-    return text.replace("-", "−")
-
-
-def share(value: float) -> str:
-    """Return a share 0..1 as a whole percentage."""
-    return "–" if math.isnan(value) else f"{100 * value:.0f} %"
-
-
-def of_all(right: int, count: int) -> str:
-    """Return a percentage with what it was counted from."""
-    return "–" if not count else f"{100 * right / count:.1f} % of {count}"
 
 
 def goals_table(goals: Sequence[Goal]) -> str:
@@ -92,21 +58,24 @@ def measures_table(done: Results) -> str:
     for kind in KINDS:
         part = done.pools[kind]
         for column, (name, unit) in enumerate(NAMES):
-            digits = _digits(unit)
+            digits = digits_of(unit)
             got = stats(part.error[:, column])
+            points = stats(part.points[:, column] - part.true[:, column])
             straight = stats(part.straight[:, column] - part.true[:, column])
             rows.append(
                 [
                     f"{name}, {kind}",
-                    f"{number(got.mae, digits)}{unit}",
+                    sized(got.mae, unit, digits),
                     number(got.bias, digits, sign=True),
                     number(got.sd, digits),
                     number(got.p95, digits),
                     share(inside_share(part.error[:, column], part.se[:, column])),
+                    number(points.mae, digits),
                     number(straight.mae, digits),
                 ]
             )
-    head = ["measure", "mean error", "bias", "SD", "95 % within", "inside its ±", "points alone"]
+    head = ["measure", "mean error", "bias", "SD", "95 % within", "inside its ±"]
+    head += ["no outline", "no regression"]
     return table(head, rows)
 
 
@@ -120,7 +89,16 @@ def bands_table(part: Pool) -> str:
     return table(_TURN_HEAD, rows)
 
 
-_TURN_HEAD: Final = ("", "pictures", "mean error", "bias", "inside its ±", "width", "world points")
+_TURN_HEAD: Final = (
+    "",
+    "pictures",
+    "mean error",
+    "bias",
+    "inside its ±",
+    "no outline",
+    "width",
+    "world points",
+)
 
 
 def _turn_row(name: str, part: Pool, rows: np.ndarray) -> list[str]:
@@ -129,9 +107,10 @@ def _turn_row(name: str, part: Pool, rows: np.ndarray) -> list[str]:
     return [
         name,
         str(int(rows.sum())),
-        f"{number(stats(error).mae)}°",
+        sized(stats(error).mae, "°"),
         number(stats(error).bias, sign=True),
         share(inside_share(error, part.se[rows, TURN])),
+        _both(stats(part.points[rows, TURN] - true)),
         _both(stats(part.width_deg[rows] - true)),
         _both(stats(part.straight[rows, TURN] - true)),
     ]
@@ -155,11 +134,13 @@ def groups_table(done: Results) -> str:
         here = natural.turned & in_group(natural, group)
         true = natural.true[here, TURN]
         cells += [
+            number(stats(natural.points[here, TURN] - true).mae),
             number(stats(natural.width_deg[here] - true).mae),
             number(stats(natural.straight[here, TURN] - true).mae),
         ]
         rows.append(cells)
-    head = ("", "people", "natural", "bias", "people", "decoupled", "bias", "width", "world points")
+    head = ["", "people", "natural", "bias", "people", "decoupled", "bias"]
+    head += ["no outline", "width", "world points"]
     return table(head, rows)
 
 
@@ -169,14 +150,14 @@ def top_table(done: Results) -> str:
     spread = np.array([_se_at_top(one) for one in done.reps])
     rows = []
     for column, (name, unit) in enumerate(NAMES):
-        got, digits = stats(errors[:, column]), _digits(unit)
+        got, digits = stats(errors[:, column]), digits_of(unit)
         size = np.abs(errors[:, column])
         worst = float(np.nanmax(size)) if got.count else math.nan
         rows.append(
             [
                 name,
                 str(got.count),
-                f"{number(got.mae, digits)}{unit}",
+                sized(got.mae, unit, digits),
                 number(got.bias, digits, sign=True),
                 number(got.sd, digits),
                 number(worst, digits),
@@ -189,8 +170,7 @@ def top_table(done: Results) -> str:
 def _se_at_top(one: object) -> Floats:
     rep = getattr(one, "rep", None)
     top = None if rep is None else rep.at_top
-    names = [name.replace("_deg", "_se_deg").replace("_cm", "_se_cm") for name in FIELDS]
-    values = [None if top is None else getattr(top, name) for name in names]
+    values = [None if top is None else getattr(top, name) for name in SE_FIELDS]
     return np.array([math.nan if value is None else value for value in values])
 
 
@@ -198,7 +178,7 @@ def decisions_table(done: Results) -> str:
     """Return how often "reached the target?" is answered rightly."""
     rows = []
     for target in TARGETS:
-        cells = [f"{target}°"]
+        cells = [f"{target:.0f}°"]
         for kind in KINDS:
             for far in (5, 10):
                 cells.append(of_all(*picture_decisions(done.pools[kind], far, target)))
@@ -280,13 +260,13 @@ def made_of_table(done: Results) -> str:
     for kind in KINDS:
         part = done.pools[kind]
         for column, (name, unit) in enumerate(NAMES):
-            digits = _digits(unit)
+            digits = digits_of(unit)
             between, within = parts_of_error(part, column)
             late = lag_s(part.said[:, column], part.true[:, column], part.t_s, part.clip)
             rows.append(
                 [
                     f"{name}, {kind}",
-                    f"{number(stats(part.error[:, column]).mae, digits)}{unit}",
+                    sized(stats(part.error[:, column]).mae, unit, digits),
                     number(stats(part.unsmoothed[:, column] - part.true[:, column]).mae, digits),
                     number(between, digits),
                     number(within, digits),
@@ -301,13 +281,10 @@ def made_of_table(done: Results) -> str:
 _LATE: Final = ("shoulder turn", "hip turn")
 
 
-def worst_reps(done: Results, count: int = 5) -> str:
+def worst_reps(done: Results) -> str:
     """Return the reps whose shoulder turn at the top was furthest off."""
-    told = [(one, told_at_top(one)[TURN] - one.true_top[TURN]) for one in done.reps]
-    known = [pair for pair in told if math.isfinite(pair[1])]
-    known.sort(key=lambda pair: -abs(pair[1]))
     rows = []
-    for one, off in known[:count]:
+    for one, off in worst(done.reps):
         scene = one.clip.scene
         rows.append(
             [
@@ -315,15 +292,12 @@ def worst_reps(done: Results, count: int = 5) -> str:
                 f"{one.true_top[TURN]:.0f}°",
                 f"{one.true_top[TURN] + off:.0f}°",
                 f"±{_se_at_top(one)[TURN]:.0f}",
-                f"{number(scene['yaw_deg'], 0)}°",
+                sized(scene["yaw_deg"], "°", 0),
                 f"{scene['distance_m']:.1f} m",
                 f"{scene['light']:.2f}",
                 f"{scene['loose_cm']:.1f} cm",
+                ", ".join(name for name in ("jacket", "skirt") if scene.get(name)) or "–",
             ]
         )
-    head = ("clip", "true", "said", "stated", "camera round", "distance", "light", "shirt loose")
-    return table(head, rows)
-
-
-def _digits(unit: str) -> int:
-    return 2 if unit == " cm" else 1
+    head = ["clip", "true", "said", "stated", "camera round", "distance", "light", "shirt loose"]
+    return table([*head, "also worn"], rows)

@@ -27,12 +27,21 @@ def posed_clip(clip: Clip) -> tuple[Body, Posed]:
     return body, mirrored(posed) if clip.handed == "left" else posed
 
 
-def pictures(clip: Clip, seed: int) -> Iterator[Image]:
-    """Draw and film every frame, (H, W, 3) uint8 RGB."""
-    body, posed = posed_clip(clip)
+def pictures(
+    clip: Clip, seed: int, body: Body, posed: Posed, back_px: list[float | None]
+) -> Iterator[Image]:
+    """Draw and film every frame, (H, W, 3) uint8 RGB; add the back's true edge to ``back_px``."""
     stage = Stage(body, clip.outfit, clip.room, clip.camera, mirror=posed.mirrored)
+    joints = truth.joints(body, posed)
+    hips, chest = (
+        clip.camera.project((joints[f"left_{part}"] + joints[f"right_{part}"]) / 2)
+        for part in ("hip", "shoulder")
+    )
     for frame in range(len(clip.motion.t_s)):
-        yield filmed(stage.draw(posed, frame), clip.film, np.random.default_rng([seed, frame]))
+        drawn = stage.draw(posed, frame)
+        trunk_px = clip.camera.project(stage.trunk_m)
+        back_px.append(truth.back_edge_px(trunk_px, hips[frame], chest[frame], clip.handed))
+        yield filmed(drawn, clip.film, np.random.default_rng([seed, frame]))
 
 
 def render(
@@ -53,13 +62,15 @@ def render(
     if video.exists() and told.exists() and not again:
         return video
 
+    body, posed = posed_clip(clip)
+    back_px: list[float | None] = []
+
     def counted() -> Iterator[Image]:
-        for image in pictures(clip, seed):
+        for image in pictures(clip, seed, body, posed, back_px):
             tick()
             yield image
 
     write_mp4(video, counted(), clip.fps, clip.film)
-    body, posed = posed_clip(clip)
     about = {"what": clip.what, "seed": seed, "body": asdict(clip.shape)}
     about["others"] = [asdict(span) for span in clip.others]
     truth.write(
@@ -73,6 +84,7 @@ def render(
             fps=clip.fps,
             stature_cm=clip.shape.stature_cm,
             about=about,
+            back_px=back_px,
         ),
     )
     return video

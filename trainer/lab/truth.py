@@ -12,6 +12,11 @@ clip's first rep), positive away from the target or up:
   same of the upper thorax's own side axis, free of the shoulder blades.
 - head drift: the skull centre between the ears, sideways and up. Hip drift: the middle of the
   hip joints, sideways.
+- side tilt is not set to zero: how far the line from mid-hip to mid-shoulder leans, seen square on.
+- back gap: the trunk's edge on the target side, clothes included, from the vertical through the
+  lead shoulder's joint at setup, in the picture, with the hips' own centimetres a pixel; positive
+  away from the target. The edge is the farthest point of the trunk's surface in the band of the
+  upper back (``BACK_BAND``). Only clips drawn while the edge was watched have it.
 - chest pitch is not set to zero: the angle of the upper thorax's forward axis above the
   horizontal, negative when the chest faces the floor. The forward axis is the body's own front
   when standing upright at rest, where the pitch is 0.
@@ -20,7 +25,7 @@ clip's first rep), positive away from the target or up:
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -37,6 +42,8 @@ from trainer.lab.motion import Motion
 Floats = NDArray[np.float64]
 
 TRUTH_VERSION = 1
+#: The band of the upper back, as shares of the way from mid-hip to mid-shoulder.
+BACK_BAND = (0.45, 0.85)
 #: Joint name without its side -> the bone whose head it is.
 BONES = {
     "shoulder": "upperarm01",
@@ -92,6 +99,38 @@ def measures(
     }
 
 
+def lean(joints_m: Mapping[str, Floats], handed: str) -> dict[str, Floats]:
+    """Return the side tilt, (T,) degrees: mid-hip to mid-shoulder against upright, seen square on.
+
+    Positive when the shoulders are further away from the target than the hips; not set to zero.
+    """
+    away = -1.0 if handed == "right" else 1.0
+    hips = (joints_m["left_hip"] + joints_m["right_hip"]) / 2
+    chest = (joints_m["left_shoulder"] + joints_m["right_shoulder"]) / 2
+    up = chest - hips
+    return {"side_tilt_deg": np.degrees(np.arctan2(away * up[:, 0], up[:, 1]))}
+
+
+def back_edge_px(trunk_px: Floats, hips_px: Floats, chest_px: Floats, handed: str) -> float | None:
+    """Return the x of the trunk's edge on the target side in the band of the upper back.
+
+    ``trunk_px`` (P, 2) are points of the trunk's surface, ``hips_px`` and ``chest_px`` (2,) the
+    true middles of hip and shoulder joints. None when no point lies in the band.
+    """
+    up = (hips_px[1] - trunk_px[:, 1]) / (hips_px[1] - chest_px[1])
+    band = trunk_px[(up > BACK_BAND[0]) & (up < BACK_BAND[1]), 0]
+    if not band.size:
+        return None
+    return float(band.max() if handed == "right" else band.min())
+
+
+def cm_per_px(joints_m: Mapping[str, Floats], camera: Camera) -> float:
+    """Return how many cm a pixel spans, upright, at mid-hip in the first frame."""
+    hips = (joints_m["left_hip"][0] + joints_m["right_hip"][0]) / 2
+    ends = camera.project(np.stack([hips, hips + np.array([0.0, 0.1, 0.0])]))
+    return float(10.0 / np.linalg.norm(ends[1] - ends[0]))
+
+
 def turn_deg(line_m: Floats, away: float, setup: NDArray[np.bool_]) -> Floats:
     """Return the turn (T,) of a trail-to-lead line (T, 3) seen from above, from setup."""
     angle = np.unwrap(np.arctan2(line_m[:, 2], -away * line_m[:, 0]))
@@ -115,17 +154,30 @@ def record(
     fps: float,
     stature_cm: float,
     about: Mapping[str, Any],
+    back_px: Sequence[float | None] | None = None,
 ) -> dict[str, Any]:
-    """Return the whole truth of a clip as plain data, rounded to 0.01 deg, mm and 0.1 px."""
+    """Return the whole truth of a clip as plain data, rounded to 0.01 deg, mm and 0.1 px.
+
+    ``back_px`` is ``back_edge_px`` of every frame, known only to who draws them; without it the
+    frames say nothing of the back.
+    """
     handed = "left" if posed.mirrored else "right"
     world = joints(body, posed)
     first = motion.reps[0]
     setup = (motion.t_s >= first.setup_s) & (motion.t_s <= first.takeaway_s)
-    told = measures(world, handed, setup)
+    told = {**measures(world, handed, setup), **lean(world, handed)}
     thorax, pitch = thorax_angles(body, posed, setup)
     pixels = {name: camera.project(points) for name, points in world.items()}
+    lead = "left_shoulder" if handed == "right" else "right_shoulder"
+    line_px = float(pixels[lead][setup, 0].mean())
+    scale = cm_per_px(world, camera) * (-1.0 if handed == "right" else 1.0)
     frames = []
     for k, t_s in enumerate(motion.t_s):
+        edge = None if back_px is None else back_px[k]
+        back: dict[str, float | None] = {}
+        if back_px is not None:
+            gap = None if edge is None else _r((edge - line_px) * scale, 2)
+            back = {"back_edge_px": None if edge is None else _r(edge, 1), "back_gap_cm": gap}
         frames.append(
             {
                 "t_s": round(float(t_s), 4),
@@ -135,6 +187,8 @@ def record(
                 "head_drift_cm": [_r(told["head_lateral_cm"][k], 2), _r(told["head_up_cm"][k], 2)],
                 "hip_drift_cm": _r(told["hip_drift_cm"][k], 2),
                 "chest_pitch_deg": _r(pitch[k], 2),
+                "side_tilt_deg": _r(told["side_tilt_deg"][k], 2),
+                **back,
                 "joints_m": {n: [_r(x, 3) for x in p[k]] for n, p in world.items()},
                 "joints_px": {n: [_r(x, 1) for x in p[k]] for n, p in pixels.items()},
             }
