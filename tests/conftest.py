@@ -24,6 +24,12 @@ def pytest_runtest_makereport(item, call):
         report.longrepr = f"skipped, but TRAINER_NO_SKIPS=1: {report.longrepr}"
 
 
+@pytest.fixture(autouse=True)
+def no_players_of_this_machine(tmp_path_factory, monkeypatch):
+    """Records of whoever runs the tests are neither read nor written; each test begins anew."""
+    monkeypatch.setenv("TRAINER_DATA_DIR", str(tmp_path_factory.mktemp("players")))
+
+
 _LAB = ("torch", "anny", "vtk", "av")
 _NO_LAB = [name for name in _LAB if importlib.util.find_spec(name) is None]
 

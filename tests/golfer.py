@@ -10,7 +10,7 @@ import numpy as np
 
 from trainer.core import session
 from trainer.core.landmarks import Landmark as L
-from trainer.core.records import Handed, Pose
+from trainer.core.records import Handed, Outline, Pose
 from trainer.core.rules import Rules
 
 
@@ -183,6 +183,36 @@ def pose_of(body, view, t_s, rng=None):
         world_m=world,
         visibility=np.ones(33),
     )
+
+
+#: Joint to joint: what a silhouette is made of, and how thick, as a share of the shoulders' width.
+LIMBS = (
+    ("SHOULDER", "ELBOW", 0.14),
+    ("ELBOW", "WRIST", 0.11),
+    ("SHOULDER", "HIP", 0.3),
+    ("HIP", "KNEE", 0.25),
+    ("KNEE", "ANKLE", 0.16),
+)
+
+
+def with_outline(pose, rows=120):
+    """Return ``pose`` with the ends of a silhouette of discs along its limbs and round its head."""
+    height = pose.size_wh[1]
+    at = (np.arange(rows) + 0.5) * height / rows
+    points = pose.image_px
+    ankles = (points[L.LEFT_ANKLE] + points[L.RIGHT_ANKLE]) / 2
+    unit = 0.21 * 1.756 * np.linalg.norm(points[L.NOSE] - ankles) / 1.5
+    discs = [((points[L.LEFT_EAR] + points[L.RIGHT_EAR]) / 2, 0.35)]
+    for side in ("LEFT", "RIGHT"):
+        for first, second, thick in LIMBS:
+            a, b = points[L[f"{side}_{first}"]], points[L[f"{side}_{second}"]]
+            discs += [(a + (b - a) * share, thick) for share in np.linspace(0, 1, 24)]
+    left, right = np.full(rows, np.nan), np.full(rows, np.nan)
+    for middle, thick in discs:
+        half2 = (thick * unit) ** 2 - (at - middle[1]) ** 2
+        half = np.where(half2 > 0, np.sqrt(np.maximum(half2, 0.0)), np.nan)
+        left, right = np.fmin(left, middle[0] - half), np.fmax(right, middle[0] + half)
+    return replace(pose, outline=Outline(row_px=at, left_px=left, right_px=right))
 
 
 def poses(script, view=View()):

@@ -113,7 +113,7 @@ def test_every_toml_example_is_a_settings_file_that_is_accepted(page):
 
 SETTINGS_PAGE = ROOT / "docs/how-to/settings.md"
 SECTIONS = {
-    "player": {"handed": "right", "stature_cm": None},
+    "player": {"name": None, "handed": "right", "stature_cm": None},
     "cues": CueRules(),
     "setup": SetupRules(),
     "phases": PhaseRules(),
@@ -125,7 +125,7 @@ SECTIONS = {
 #: The window must be longer than the stillness it is to show.
 BESIDE = {"still_s": {"window_s": 60.0}, "window_s": {"still_s": 0.1}}
 UNITS = {
-    "_cm_s": "cm/s", "_cm": "cm", "_deg": "deg", "_hz": "Hz", "_s": "s",
+    "_cm_s": "cm/s", "_deg_s": "deg/s", "_cm": "cm", "_deg": "deg", "_hz": "Hz", "_s": "s",
     "_fps": "pictures/s", "_sw": "shoulder widths",
 }  # fmt: skip
 
@@ -216,7 +216,7 @@ def fresh_figures(tmp_path_factory):
 
 NUMBER = r"-?\d+(?:\.\d+)?"
 #: Charts of a run of the accuracy report, which draws them; the others have scripts here.
-CHARTS = sorted((ROOT / "docs/figures").glob("accuracy-*.svg"))
+CHARTS = sorted((ROOT / "docs/figures").glob("accuracy-*.*"))
 FIGURES = [path for path in sorted((ROOT / "docs/figures").glob("*.svg")) if path not in CHARTS]
 
 
@@ -261,12 +261,12 @@ def shape(value):
 
 def test_the_measure_format_page_shows_what_is_written():
     page = ROOT / "docs/measure-format.md"
-    now = Measures(t_s=3.7)
+    now = Measures(t_s=3.7, shoulder_turn_deg=84.0)
     cue = Cue(kind=CueKind.HEAD_OUT, side=Side.AWAY, strength=0.2, t_s=2.9, decided_t_s=3.0)
-    rep = Rep(number=1, setup_t_s=0.6, takeaway_t_s=2.4, at_top=now, cues=(cue,))
+    rep = Rep(number=1, setup_t_s=0.6, takeaway_t_s=2.4, complete=True, at_top=now, cues=(cue,))
     step = Step(t_s=3.7, pose=None, measures=now, phase=Phase.TOP, rep=rep)
     written = clip_result(
-        [step], [rep], clip="swing.mp4", fps=30.0, size_wh=(1280, 720), rules=Rules()
+        [step], [rep] * 3, clip="swing.mp4", fps=30.0, size_wh=(1280, 720), rules=Rules()
     )
     (example,) = code_blocks(page, "json")
     assert shape(json.loads(example)) == shape(written)

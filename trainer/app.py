@@ -16,10 +16,16 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from statistics import median
 
+from trainer.core.ball_line import BallLine
+from trainer.core.own_rep import cue_rules, in_use
 from trainer.core.records import Cue, Frame, Handed, Rep, Step
+from trainer.core.repeat import turn_spread
+from trainer.core.rod_check import RodReading, RodState
 from trainer.core.rules import Rules
-from trainer.core.summary import words_for
+from trainer.core.summary import spread_words, words_for
 from trainer.engine import Engine, joined
+from trainer.keeping import Keeper
+from trainer.model_match import OTHER_MODEL
 from trainer.ports import (
     FrameSource,
     KeyAction,
@@ -33,6 +39,8 @@ from trainer.recorder import TraceRecorder
 
 #: How long the caution stands if no key is pressed: hands may be on a club already.
 CAUTION_S = 15.0
+#: How long the answer to a key stands.
+ANSWER_S = 5.0
 #: A thread that has been told to stop gets this long.
 JOIN_S = 2.0
 
@@ -64,6 +72,10 @@ class _Shared:
     rules: Rules
     last_rep: Rep | None = None
     last_rep_words: tuple[str, ...] = ()
+    ball_line: BallLine | None = None
+    rod: RodState | None = None
+    readings: tuple[RodReading, ...] = ()  #: what the rod checks of this run read
+    answer: tuple[str, float] = ("", 0.0)  #: words about the last action, and when
     who: str = ""
     frames: int = 0
     reps: list[Rep] = field(default_factory=list)
@@ -84,6 +96,7 @@ class LiveMirror:
         rules: Rules,
         pan_of: PanOf,
         recorder: TraceRecorder | None = None,
+        keeper: Keeper | None = None,
         on_step: Callable[[Step, Rules], None] | None = None,
         on_view: Callable[[View, Step], None] | None = None,
         show_caution: bool = False,
@@ -97,6 +110,7 @@ class LiveMirror:
         self._screen = screen
         self._pan_of = pan_of
         self._recorder = recorder
+        self._keeper = keeper
         self._on_step = on_step
         self._on_view = on_view
         self._show_caution = show_caution
@@ -143,6 +157,9 @@ class LiveMirror:
             self._source.close()
             if self._estimator is not None and not any(t.is_alive() for t in threads):
                 self._estimator.close()
+            if self._keeper is not None:
+                self._keep_player(self._keeper)
+                self._keeper.flush()
         if self._failure is not None:
             raise self._failure
         shared = self._shared
@@ -169,8 +186,14 @@ class LiveMirror:
                     self._muted = not self._muted
                 else:
                     self._actions.put(action)
+            if self._keeper is not None:
+                self._keep_player(self._keeper)
             self._screen.show(self._view())
         return False
+
+    def _keep_player(self, keeper: Keeper) -> None:
+        """Here and not in the pose thread: a slow disk never holds a tone up."""
+        keeper.look(self._shared.rules, self._shared.readings, self._source.name)
 
     def _guarded(self, job: Callable[[], None]) -> None:
         """Run a thread's job; what it raises is kept for the main thread, and ends the run."""
@@ -222,7 +245,17 @@ class LiveMirror:
                 return
             if engine.act(action):
                 self._shared.rules = engine.rules
+                self._shared.answer = engine.answer, self._clock()
+                self._follow(engine)
                 self._followed.append(action)
+
+    def _follow(self, engine: Engine) -> None:
+        """Leave the ball line and the rod check for the main thread."""
+        shared, before = self._shared, self._shared.rod
+        shared.ball_line, shared.rod = engine.ball_line, engine.rod
+        reading = None if engine.rod is None else engine.rod.reading
+        if reading is not None and (before is None or before.reading is None):
+            shared.readings = (*shared.readings, reading)
 
     def _read(self, engine: Engine, estimator: PoseEstimator, frame: Frame) -> None:
         shared = self._shared
@@ -237,6 +270,7 @@ class LiveMirror:
         shared.step_times_s.append(self._clock())
         shared.who = estimator.notice()
         shared.step = step
+        self._follow(engine)
         if step.rep is not None:
             self._keep(step.rep, engine.rules)
         if self._recorder is not None:
@@ -250,19 +284,24 @@ class LiveMirror:
     def _keep(self, rep: Rep, rules: Rules) -> None:
         self._shared.reps.append(rep)
         self._shared.last_rep = rep
-        self._shared.last_rep_words = words_for(rep, rules).lines
+        spread = spread_words(turn_spread(self._shared.reps)) if rep.complete else ""
+        lines = words_for(rep, rules).lines
+        self._shared.last_rep_words = (*lines, spread) if spread else lines
 
     def _view(self) -> View:
         shared = self._shared
         status = self._source.status()
         step, frame, rules = shared.step, shared.frame, shared.rules
+        answer, said_s = shared.answer
         waited_s = self._clock() - self._started_s
         return View(
             image_rgb=None if frame is None else frame.image_rgb,
             step=step,
             handed_left=rules.handed is Handed.LEFT,
-            target_deg=rules.cues.target_deg,
+            target_deg=cue_rules(rules).target_deg,
             turn_band_deg=rules.cues.turn_band_deg,
+            turn_confidence=rules.cues.turn_confidence,
+            turn_hysteresis_deg=rules.cues.turn_hysteresis_deg,
             head_tol_cm=rules.cues.head_tol_cm,
             hip_tol_cm=rules.cues.hip_tol_cm,
             hips_strict=rules.cues.hips_strict,
@@ -276,6 +315,10 @@ class LiveMirror:
             fps=self._poses_per_second(),
             dropped=status.dropped,
             caution=self._show_caution and waited_s < CAUTION_S,
+            answer=answer if self._clock() - said_s < ANSWER_S else "",
+            own=in_use(rules),
+            ball_line=shared.ball_line,
+            rod=shared.rod,
         )
 
     def _notices(self, camera: str) -> tuple[str, ...]:
@@ -286,12 +329,16 @@ class LiveMirror:
         found.append(shared.who)
         if shared.step is not None:
             found.extend(shared.step.notices)
+        if shared.rules.se_factor > 1.0:
+            found.append(OTHER_MODEL)
         if not self._sounder.audible:
             found.append("No sound (trainer doctor says why).")
         elif self._muted:
             found.append("Sound off.")
         if self._recorder is not None:
             found.append(self._recorder.trouble)
+        if self._keeper is not None:
+            found.append(self._keeper.trouble)
         return tuple(words for words in found if words)
 
     def _poses_per_second(self) -> float | None:

@@ -1,4 +1,4 @@
-"""Arguments and exit codes: live, demo, measure, replay, doctor.
+"""Arguments and exit codes: live, demo, measure, replay, tags, calibrate, doctor.
 
 Exit code 0: done. 1: something went wrong, said in one message. 2: the words of the command
 were off. 130: stopped with Ctrl-C.
@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import datetime
 import os
 import sys
 from collections.abc import Sequence
@@ -22,6 +23,7 @@ from trainer.errors import SettingsError, TrainerError
 if TYPE_CHECKING:
     from trainer.core.records import Step
     from trainer.core.rules import Rules
+    from trainer.keeping import Keeper
     from trainer.settings import Settings
 
 
@@ -84,6 +86,24 @@ def _parser() -> argparse.ArgumentParser:
     replay.add_argument("trace", type=Path, metavar="TRACE")
     replay.set_defaults(run=_replay)
 
+    tags = commands.add_parser("tags", help="make a PDF of tags to print and wear")
+    tags.add_argument("--out", type=Path, metavar="FILE.pdf", help="where to write the sheets")
+    tags.add_argument("--size-cm", type=float, metavar="S", help="8 to 16 (default 12)")
+    tags.add_argument("--paper", choices=("a4", "letter"), default="a4")
+    tags.add_argument(
+        "--printed-ruler-mm", type=float, metavar="L", help="what the printed 100 mm bar measures"
+    )
+    tags.set_defaults(run=_tags)
+
+    calibrate = commands.add_parser("calibrate", help="work out a camera's lens from a sheet")
+    kind = calibrate.add_mutually_exclusive_group(required=True)
+    kind.add_argument("--sheet", type=Path, metavar="FILE.pdf", help="write the sheet to print")
+    kind.add_argument("--pictures", type=Path, metavar="DIR|CLIP", help="views taken before")
+    _camera_options(calibrate, within=kind)
+    calibrate.add_argument("--paper", choices=("a4", "letter"), default="a4")
+    calibrate.add_argument("--name", help="what to call the camera (default: the source's name)")
+    calibrate.set_defaults(run=_calibrate)
+
     doctor = commands.add_parser("doctor", help="say what is here, and what to do about the rest")
     _camera_options(doctor)
     doctor.set_defaults(run=_doctor)
@@ -91,15 +111,17 @@ def _parser() -> argparse.ArgumentParser:
     for command in commands.choices.values():
         command.add_argument("--settings", type=Path, metavar="FILE", help="a TOML settings file")
         command.add_argument("--debug", action="store_true", help="show the whole of an error")
-        if command is not replay:
+        if command not in (replay, tags, calibrate):
             command.add_argument(
                 "--model", type=Path, metavar="FILE", help="another PoseLandmarker .task file"
             )
     return parser
 
 
-def _camera_options(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
+def _camera_options(
+    parser: argparse.ArgumentParser, within: argparse._ActionsContainer | None = None
+) -> None:
+    (within or parser).add_argument(
         "--camera",
         metavar="N|URL|FILE",
         help="camera number, network camera address or video file (default: first camera found)",
@@ -120,12 +142,20 @@ def _picture_options(parser: argparse.ArgumentParser) -> None:
 
 
 def _player_options(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--handed", choices=("left", "right"), help="default: right")
+    parser.add_argument("--player", metavar="NAME", help="whose record is used and kept")
+    parser.add_argument(
+        "--handed", choices=("left", "right"), help="default: as in the record, else right"
+    )
     parser.add_argument("--stature-cm", type=float, metavar="H", help="body height; sets the scale")
 
 
 def _tolerance_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--target-deg", type=float, metavar="T", help="shoulder turn (default 85)")
+    parser.add_argument(
+        "--confidence",
+        metavar="C",
+        help="how sure before it sounds: even-odds (default), likely, surely, or 50 to 99 per cent",
+    )
     parser.add_argument("--head-tol-cm", type=float, metavar="X", help="head drift (default 5)")
     parser.add_argument("--hip-tol-cm", type=float, metavar="Y", help="hip drift (default 4)")
 
@@ -137,16 +167,18 @@ def _stage_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--screen", choices=("auto", "window", "none"), default="auto")
 
 
-def _settings(args: argparse.Namespace) -> Settings:
+def _settings(args: argparse.Namespace, read: Settings | None = None) -> Settings:
+    """Return the settings with the options over them; ``read`` in place of the file's."""
     from trainer.settings import load, with_options
 
     settings = with_options(
-        load(args.settings),
+        load(args.settings) if read is None else read,
         handed=getattr(args, "handed", None),
         stature_cm=getattr(args, "stature_cm", None),
         target_deg=getattr(args, "target_deg", None),
         head_tol_cm=getattr(args, "head_tol_cm", None),
         hip_tol_cm=getattr(args, "hip_tol_cm", None),
+        turn_confidence=getattr(args, "confidence", None),
     )
     camera = settings.camera
     if getattr(args, "camera", None) is not None:
@@ -168,22 +200,53 @@ def _settings(args: argparse.Namespace) -> Settings:
     return replace(settings, camera=camera)
 
 
+def _player(args: argparse.Namespace, default: str | None) -> tuple[Settings, Keeper | None]:
+    """Return the settings file with the player's record over it, and what keeps that record."""
+    from trainer.keeping import open_keeper
+    from trainer.settings import load, player_name
+    from trainer.words import player_line
+
+    settings = load(args.settings)
+    name = settings.player if args.player is None else player_name(args.player, "--player")
+    name = default if name is None else name
+    if name is None:
+        return settings, None
+    settings, keeper = open_keeper(name, settings)
+    if keeper.trouble:
+        print(keeper.trouble, file=sys.stderr)
+    _say(player_line(name, settings.rules))
+    return settings, keeper
+
+
 def _say(line: str) -> None:
     print(line, flush=True)
 
 
 def _live(args: argparse.Namespace) -> int:
     from trainer.live import open_stage, run_live
-    from trainer.words import rep_line
+    from trainer.players import DEFAULT_NAME
+    from trainer.words import rep_line, spread_line
 
-    settings = _settings(args)
+    read, keeper = _player(args, DEFAULT_NAME)
+    settings = _settings(args, read)
     if settings.show_caution:
         _print_caution()
     with open_stage(screen=args.screen, sound=settings.sound, say=_say) as stage:
-        result = run_live(settings, stage=stage, model=args.model, record=args.record, say=_say)
+        result = run_live(
+            settings,
+            stage=stage,
+            model=args.model,
+            record=args.record,
+            say=_say,
+            keeper=keeper,
+        )
         if stage.screen.name != "no screen":
             for rep in result.reps:
                 _say(rep_line(rep, result.rules))
+    if keeper is not None and keeper.trouble:
+        print(keeper.trouble, file=sys.stderr)
+    for line in spread_line(result.reps):
+        _say(line)
     _say(f"{sum(rep.complete for rep in result.reps)} reps.")
     return 0
 
@@ -203,7 +266,8 @@ def _demo(args: argparse.Namespace) -> int:
 def _measure(args: argparse.Namespace) -> int:
     from trainer.measure_many import measure_clips
 
-    settings = _settings(args)
+    # Unasked, nothing that is kept of anybody may change what a clip measures.
+    settings = _settings(args, _player(args, None)[0])
     if args.jobs < 1:
         raise SettingsError(
             f"--jobs is {args.jobs}. One or more clips at once were wanted. Give --jobs 1."
@@ -251,6 +315,38 @@ def _replay(args: argparse.Namespace) -> int:
         )
         return 1
     _say("Same result as when it was recorded, to the last bit.")
+    return 0
+
+
+def _tags(args: argparse.Namespace) -> int:
+    from trainer.tag_sheets import make_tags
+
+    make_tags(
+        args.out,
+        size_cm=args.size_cm,
+        paper=args.paper,
+        ruler_mm=args.printed_ruler_mm,
+        today=datetime.date.today(),
+        say=_say,
+    )
+    return 0
+
+
+def _calibrate(args: argparse.Namespace) -> int:
+    from trainer.calibrate import run_calibrate
+    from trainer.tag_sheets import write_board_sheet
+
+    if args.sheet is not None:
+        write_board_sheet(args.sheet, paper=args.paper)
+        _say(f"Written: {args.sheet}. Print it at 100 % and glue it on something flat and stiff.")
+        return 0
+    run_calibrate(
+        _settings(args).camera,
+        pictures=args.pictures,
+        name=args.name,
+        today=datetime.date.today(),
+        say=_say,
+    )
     return 0
 
 

@@ -28,5 +28,17 @@ class SettingsError(TrainerError):
     """An option or a settings file holds something that cannot be used."""
 
 
+class PlayerError(TrainerError):
+    """A player's record could not be read or written."""
+
+
+class SheetError(TrainerError):
+    """A sheet for printing could not be made, or what is told of a printed one makes no sense."""
+
+
+class LensError(TrainerError):
+    """A lens could not be calibrated, or what is kept of it not read or written."""
+
+
 class TraceError(TrainerError):
     """A pose trace is not one, is of another schema, or is damaged."""

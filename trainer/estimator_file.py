@@ -1,44 +1,86 @@
-"""Reads the estimator's coefficients that come with the program."""
+"""The estimator's coefficients as a file; the one that comes with the program."""
 
 from __future__ import annotations
 
 import json
+import zipfile
+from collections.abc import Mapping
 from functools import lru_cache
 from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 
-from trainer.core.estimate import Estimator
+from trainer.core.estimate import Estimator, Fitted
 from trainer.errors import TrainerError
 
 #: Fitted by ``python -m trainer.lab fit``; docs/accuracy.md tells how and how well.
 SHIPPED: Final = Path(__file__).resolve().parent / "data" / "estimator.npz"
+#: Grows when the file's arrays or the features they belong to change.
+LAYOUT: Final = 2
 
 
 @lru_cache(maxsize=1)
-def shipped() -> Estimator:
-    """Return the estimator that comes with the program, read once."""
+def shipped() -> Fitted:
+    """Return the coefficients that come with the program, read once."""
     return load(SHIPPED)[0]
 
 
-def load(path: Path) -> tuple[Estimator, dict[str, Any]]:
-    """Return an estimator and the notes kept with it. Raises TrainerError for a bad file."""
+def load(path: Path) -> tuple[Fitted, dict[str, Any]]:
+    """Return coefficients and the notes kept with them. Raises TrainerError for a bad file."""
     try:
         with np.load(path, allow_pickle=False) as data:
             about: dict[str, Any] = json.loads(str(data["about"]))
-            estimator = Estimator(
+            if about.get("layout") != LAYOUT:
+                raise ValueError(f"layout {about.get('layout')}, wanted {LAYOUT}")
+            fitted = Fitted(
                 name=str(about["name"]),
-                mean=data["mean"].astype(np.float64),
-                scale=data["scale"].astype(np.float64),
-                centres=data["centres"].astype(np.float64),
-                width=float(data["width"]),
-                weights=data["weights"].astype(np.float64),
-                offset=data["offset"].astype(np.float64),
+                pose_model=str(about["pose_model"]),
+                points=_machine(data, "points"),
+                outline=_machine(data, "outline"),
             )
-    except (OSError, KeyError, ValueError) as error:
+    except (OSError, KeyError, ValueError, zipfile.BadZipFile) as error:
         raise TrainerError(
             f"the coefficients {path} could not be read ({error}). The file that comes with the "
             "program was wanted. Install the program again."
         ) from None
-    return estimator, about
+    return fitted, about
+
+
+def save(fitted: Fitted, path: Path, notes: Mapping[str, Any]) -> None:
+    """Write coefficients as one npz, with notes on data, programs and scores.
+
+    Raises ValueError without coefficients for the outline.
+    """
+    if fitted.outline is None:
+        raise ValueError("coefficients for poses with an outline were wanted too")
+    about = {
+        **notes,
+        "layout": LAYOUT,
+        "name": fitted.name,
+        "pose_model": fitted.pose_model,
+    }
+    arrays: dict[str, Any] = {"about": np.array(json.dumps(about, sort_keys=True))}
+    for part, machine in (("points", fitted.points), ("outline", fitted.outline)):
+        arrays[f"{part}_outputs"] = np.array(machine.outputs)
+        arrays[f"{part}_width"] = np.float64(machine.width)
+        arrays[f"{part}_centres"] = machine.centres.astype(np.float16)
+        for name in ("mean", "scale", "relevance", "weights", "offset"):
+            arrays[f"{part}_{name}"] = getattr(machine, name).astype(np.float32)
+    np.savez_compressed(path, **arrays)
+
+
+def _machine(data: Mapping[str, Any], part: str) -> Estimator:
+    def numbers(name: str) -> Any:  # noqa: ANN401 -- an array of the file
+        return data[f"{part}_{name}"].astype(np.float64)
+
+    return Estimator(
+        outputs=tuple(str(name) for name in data[f"{part}_outputs"]),
+        mean=numbers("mean"),
+        scale=numbers("scale"),
+        relevance=numbers("relevance"),
+        centres=numbers("centres"),
+        width=float(data[f"{part}_width"]),
+        weights=numbers("weights"),
+        offset=numbers("offset"),
+    )

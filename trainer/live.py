@@ -19,6 +19,9 @@ from trainer.app import LiveMirror, RunResult
 from trainer.core.records import Handed, Step
 from trainer.core.rules import Rules
 from trainer.errors import TrainerError
+from trainer.keeping import Keeper
+from trainer.model_match import rules_for
+from trainer.players import last_read_deg
 from trainer.ports import PoseEstimator, Screen, Sounder, View
 from trainer.recorder import TraceRecorder
 from trainer.resources import resource_dir
@@ -83,9 +86,15 @@ def pose_opener(model: Path | None) -> Callable[[], PoseEstimator]:
 
 
 def run_live(
-    settings: Settings, *, stage: Stage, model: Path | None, record: Path | None, say: Say
+    settings: Settings,
+    *,
+    stage: Stage,
+    model: Path | None,
+    record: Path | None,
+    say: Say,
+    keeper: Keeper | None = None,
 ) -> RunResult:
-    """Run the mirror on the camera until the player quits."""
+    """Run the mirror on the camera until the player quits; ``keeper`` keeps the player's record."""
     from trainer.adapters.camera import open_source
     from trainer.adapters.clips import PacedClip
     from trainer.adapters.tones import pan_of
@@ -98,19 +107,23 @@ def run_live(
         mirrored=camera.mirrored,
         recorded_fps=camera.recorded_fps,
     )
+    rules = rules_for(settings.rules, model)
+    if keeper is not None:
+        rules = replace(rules, rod_read_deg=last_read_deg(keeper.record, source.name))
     with contextlib.ExitStack() as stack:
         recorder = None
         if record is not None:
-            recorder = TraceRecorder(record, settings.rules, source.name)
+            recorder = TraceRecorder(record, rules, source.name)
             stack.callback(recorder.close)
         result = LiveMirror(
             source=source,
             open_estimator=opener,
             sounder=stage.sounder,
             screen=stage.screen,
-            rules=settings.rules,
+            rules=rules,
             pan_of=pan_of,
             recorder=recorder,
+            keeper=keeper,
             on_step=_printer(say) if stage.screen.name == "no screen" else None,
             show_caution=settings.show_caution,
             wait_for_pose=isinstance(source, PacedClip),
@@ -164,10 +177,11 @@ def run_demo(
     from trainer.adapters.tones import pan_of
 
     opener = pose_opener(model)
-    reps, pain = 0, settings.rules.pain
+    matched = rules_for(settings.rules, model)
+    reps, pain = 0, matched.pain
     for number, clip in enumerate(demo_clips(), start=1):
         say(f"Clip {number}: {clip.what}")
-        rules = replace(settings.rules, handed=clip.handed, stature_cm=clip.stature_cm, pain=pain)
+        rules = replace(matched, handed=clip.handed, stature_cm=clip.stature_cm, pain=pain)
         source = open_source(str(clip.path))
         sounder = RecordingSounder(stage.sounder)
         shots: list[tuple[View, Step]] = []

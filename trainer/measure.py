@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from trainer.core.records import Measures, Phase, PhaseChange, Rep, Step
+from trainer.core.repeat import Spread, turn_spread
 from trainer.core.rules import Rules
 from trainer.engine import Engine
 from trainer.errors import CameraError, TrainerError
@@ -121,11 +122,14 @@ def clip_result(
         "size_wh": list(size_wh),
         "handed": rules.handed.value,
         "stature_cm": rules.stature_cm,
+        "ball_line_cm": _rounded(rules.ball_line_cm, 2),
+        "pose_model_fitted": rules.se_factor == 1.0,
         "frames": [
             {"t_s": _rounded(step.t_s, 6), "phase": phase.value, **_measures(step.measures)}
             for step, phase in zip(steps, phases, strict=True)
         ],
         "reps": [_rep(rep) for rep in reps],
+        "spread": _spread(turn_spread(reps)),
     }
 
 
@@ -233,19 +237,32 @@ def _measures(now: Measures) -> dict[str, Any]:
     return {
         "shoulder_turn_deg": _rounded(now.shoulder_turn_deg, 2),
         "hip_turn_deg": _rounded(now.hip_turn_deg, 2),
+        "separation_deg": _rounded(now.separation_deg, 2),
         "head_drift_cm": [_rounded(now.head_lateral_cm, 2), _rounded(now.head_vertical_cm, 2)],
         "hip_drift_cm": _rounded(now.hip_lateral_cm, 2),
         "chest_pitch_deg": _rounded(now.chest_pitch_deg, 2),
+        "side_tilt_deg": _rounded(now.side_tilt_deg, 2),
+        "back_gap_cm": _rounded(now.back_gap_cm, 2),
         "hand_height_cm": _rounded(now.hand_height_cm, 2),
         "shoulder_turn_se_deg": _rounded(now.shoulder_turn_se_deg, 2),
         "hip_turn_se_deg": _rounded(now.hip_turn_se_deg, 2),
+        "separation_se_deg": _rounded(now.separation_se_deg, 2),
         "head_drift_se_cm": [
             _rounded(now.head_lateral_se_cm, 2),
             _rounded(now.head_vertical_se_cm, 2),
         ],
         "hip_drift_se_cm": _rounded(now.hip_lateral_se_cm, 2),
         "chest_pitch_se_deg": _rounded(now.chest_pitch_se_deg, 2),
+        "side_tilt_se_deg": _rounded(now.side_tilt_se_deg, 2),
+        "back_gap_se_cm": _rounded(now.back_gap_se_cm, 2),
     }
+
+
+def _spread(spread: Spread | None) -> dict[str, Any] | None:
+    """Return how alike the clip's complete reps are; None for fewer than three."""
+    if spread is None:
+        return None
+    return {"reps": spread.reps, "shoulder_turn_sd_deg": _rounded(spread.turn_sd_deg, 2)}
 
 
 def _rep(rep: Rep) -> dict[str, Any]:

@@ -18,6 +18,7 @@ from typing import Any
 from trainer.core.rules import Rules
 from trainer.errors import SettingsError, TrainerError
 from trainer.measure import ClipJob, make_out_dir, measure_clip
+from trainer.model_match import rules_for
 
 
 def measure_clips(
@@ -50,6 +51,7 @@ def measure_clips(
         )
     make_out_dir(out_dir)  # before hours of work, not after
     path = ensure_model(path=model)
+    rules = rules_for(rules, model)
     todo = [
         ClipJob(
             clip=clip,

@@ -4,12 +4,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import Enum
-from typing import Protocol
+from typing import Final, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
+from trainer.core.ball_line import BallLine
 from trainer.core.records import Cue, Frame, Pose, Rep, Step
+from trainer.core.rod_check import RodState
+from trainer.core.rules import CueRules, OwnRep
+
+_CUES: Final = CueRules()
 
 
 class SourceState(str, Enum):
@@ -108,6 +113,11 @@ class KeyAction(str, Enum):
     MUTE = "mute"
     PAIN = "pain"  #: the player felt pain: no cue asks for turn any more this session
     HELP = "help"
+    LINE_AWAY = "line_away"  #: move the ball line a step away from the target
+    LINE_TOWARD = "line_toward"  #: move the ball line a step toward the target
+    THIS_ONE = "this_one"  #: the last complete rep is the reference of the day
+    OWN_TOP = "own_top"  #: aim at the reference, and back at the usual targets
+    ROD_CHECK = "rod_check"  #: begin the rod check, and end it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,6 +131,8 @@ class View:
     turn_band_deg: float  #: half width of the band round the target
     head_tol_cm: float
     hip_tol_cm: float
+    turn_confidence: float = _CUES.turn_confidence  #: per cent asked for before it is "reached"
+    turn_hysteresis_deg: float = _CUES.turn_hysteresis_deg  #: shown as reached until back by this
     hips_strict: bool = False  #: hips out of tolerance count before the top too
     reps: int
     last_rep: Rep | None
@@ -132,6 +144,10 @@ class View:
     fps: float | None  #: poses a second
     dropped: int
     caution: bool  #: show the safety caution
+    answer: str = ""  #: what a key just did, in plain words; empty where there is nothing to say
+    own: OwnRep | None = None  #: the reference target and bands are taken from; None: not in use
+    ball_line: BallLine | None = None  #: None where none is to be drawn
+    rod: RodState | None = None  #: the rod check under way; None outside it
 
 
 class Screen(Protocol):

@@ -19,7 +19,7 @@ else:
     import tomli as tomllib
 
 from trainer.core.records import Handed
-from trainer.core.rules import CueRules, PhaseRules, Rules, SetupRules
+from trainer.core.rules import CONFIDENCE, CueRules, OwnRep, PhaseRules, Rules, SetupRules
 from trainer.core.smoothing import OneEuroRules
 from trainer.errors import SettingsError
 
@@ -30,8 +30,19 @@ RANGES: Final = {
     "stature_cm": (100.0, 230.0),
     "target_deg": (45.0, 110.0),
     "turn_band_deg": (0.0, 30.0),
+    "turn_confidence": (50.0, 99.0),
+    "turn_hysteresis_deg": (0.0, 30.0),
+    "turn_hold_s": (0.0, 5.0),
+    # Slower than any backswing, the turn would never sound.
+    "turn_jump_deg_s": (100.0, 10000.0),
     "head_tol_cm": (1.0, 30.0),
     "hip_tol_cm": (1.0, 30.0),
+    "back_gap_low_cm": (-20.0, 5.0),
+    "back_gap_high_cm": (5.0, 40.0),
+    "ball_line_cm": (-60.0, 60.0),
+    "rod_read_deg": (0.0, 180.0),
+    "own_deg": (-180.0, 180.0),
+    "own_cm": (-1e4, 1e4),
     "recorded_fps": (1.0, 2000.0),
     # A filter at 0 Hz would never move, and divides by zero.
     "min_cutoff_hz": (0.01, 1000.0),
@@ -40,6 +51,7 @@ RANGES: Final = {
     "window_s": (0.2, 60.0),
     # Shares.
     "rearm": (0.0, 1.0),
+    "se_factor": (1.0, 10.0),
     "top_speed_of_peak": (0.0, 1.0),
 }
 
@@ -52,6 +64,9 @@ _UNIT_HINTS: Final[dict[str, tuple[tuple[Callable[[float], bool], str], ...]]] =
     ),
     "target_deg": (
         (lambda v: 0.7 <= v <= 2.0, "that looks like radians; give degrees, such as 85"),
+    ),
+    "turn_confidence": (
+        (lambda v: 0.5 <= v < 1.0, "that looks like a share; give per cent, such as 75"),
     ),
     "head_tol_cm": (
         (lambda v: 30.0 < v <= 100.0, "that looks like millimetres; give centimetres, such as 5"),
@@ -82,6 +97,7 @@ class Settings:
     camera: CameraSettings = field(default_factory=CameraSettings)
     sound: str = "auto"  #: auto, pygame, simpleaudio or off
     show_caution: bool = True
+    player: str | None = None  #: whose record is kept; None: nobody was named
 
 
 def default_path() -> Path:
@@ -128,7 +144,7 @@ def from_values(values: dict[str, Any], where: str) -> Settings:
     sections = {"player", "cues", "setup", "phases", "smoothing", "camera", "sound", "screen"}
     _refuse_unknown(values, sections, where, "section")
     player = _section(values, "player", where)
-    _refuse_unknown(player, {"handed", "stature_cm"}, f"{where} [player]", "key")
+    _refuse_unknown(player, {"name", "handed", "stature_cm"}, f"{where} [player]", "key")
     rules = Rules(
         handed=_handed(player.get("handed", "right"), f"{where} [player]"),
         stature_cm=_optional_number(player, "stature_cm", f"{where} [player]"),
@@ -152,7 +168,19 @@ def from_values(values: dict[str, Any], where: str) -> Settings:
             f"{where} [sound] player",
         ),
         show_caution=_boolean(screen.get("show_caution", True), f"{where} [screen] show_caution"),
+        player=player_name(player["name"], f"{where} [player] name") if "name" in player else None,
     )
+
+
+def player_name(value: object, where: str) -> str:
+    """Return a player's name that can also name a file. Raises SettingsError for any other."""
+    fits = isinstance(value, str) and 1 <= len(value) <= 40 and value == value.strip()
+    if not isinstance(value, str) or not fits or not all(c.isalnum() or c in " -_" for c in value):
+        raise SettingsError(
+            f"{where} is {value!r}. A name of 1 to 40 letters, digits, spaces, - and _ was wanted. "
+            "Give such a name."
+        )
+    return value
 
 
 def with_options(
@@ -163,6 +191,7 @@ def with_options(
     target_deg: float | None = None,
     head_tol_cm: float | None = None,
     hip_tol_cm: float | None = None,
+    turn_confidence: str | None = None,
 ) -> Settings:
     """Return ``settings`` with command line options put over them, checked the same way."""
     rules = settings.rules
@@ -178,7 +207,29 @@ def with_options(
     chosen: dict[str, Any] = {
         n: checked(n, v, option) for n, (v, option) in cues.items() if v is not None
     }
+    if turn_confidence is not None:
+        chosen["turn_confidence"] = confidence(turn_confidence, "--confidence")
     return replace(settings, rules=replace(rules, cues=replace(rules.cues, **chosen)))
+
+
+def confidence(value: object, where: str) -> float:
+    """Return how sure the turn must be, in per cent, from one of its words or a number.
+
+    The command line gives numbers as text too. Raises SettingsError for anything else.
+    """
+    if isinstance(value, str):
+        words = " ".join(value.lower().replace("-", " ").replace("_", " ").split())
+        if words in CONFIDENCE:
+            return CONFIDENCE[words]
+        try:
+            value = float(words.removesuffix("%"))
+        except ValueError:
+            named = ", ".join(f'"{name}"' for name in CONFIDENCE)
+            raise SettingsError(
+                f"{where} is {value!r}. One of {named} or a number from 50 to 99 was wanted. "
+                "Write one of them."
+            ) from None
+    return checked("turn_confidence", value, where)
 
 
 def checked(name: str, value: object, where: str) -> float:
@@ -226,6 +277,10 @@ def rules_from_values(values: dict[str, Any], where: str) -> Rules:
         handed=_handed(values.get("handed", "right"), where),
         stature_cm=_optional_number(values, "stature_cm", where),
         pain=_boolean(values.get("pain", False), where),
+        se_factor=_optional_number(values, "se_factor", where) or 1.0,
+        ball_line_cm=_optional_number({"ball_line_cm": 0.0, **values}, "ball_line_cm", where),
+        rod_read_deg=_optional_number(values, "rod_read_deg", where),
+        own=_own(values.get("own"), where),
         setup=_setup(_section(values, "setup", where), where),
         phases=_record(PhaseRules(), _section(values, "phases", where), where),
         cues=_record(CueRules(), _section(values, "cues", where), where),
@@ -260,9 +315,27 @@ def _record(default: _Record, values: dict[str, Any], where: str) -> _Record:
     for name, value in values.items():
         if kinds[name] is bool:
             new[name] = _boolean(value, f"{where} {name}")
+        elif name == "turn_confidence":
+            new[name] = confidence(value, f"{where} {name}")
         else:
             new[name] = checked(name, value, f"{where} {name}")
     return replace(default, **new)
+
+
+def _own(values: object, where: str) -> OwnRep | None:
+    """Return the reference rep of a trace's header."""
+    if values is None:
+        return None
+    table = _section({"own": values}, "own", where)
+    _refuse_unknown(table, {f.name for f in fields(OwnRep)}, f"{where} own", "key")
+    return OwnRep(
+        turn_deg=checked("own_deg", table.get("turn_deg"), f"{where} own turn_deg"),
+        **{
+            name: None if value is None else checked("own_cm", value, f"{where} own {name}")
+            for name, value in table.items()
+            if name != "turn_deg"
+        },
+    )
 
 
 def _setup(values: dict[str, Any], where: str) -> SetupRules:

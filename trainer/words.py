@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from trainer.core.records import Phase, Rep, Step
+from trainer.core.repeat import turn_spread
 from trainer.core.rules import Rules
-from trainer.core.summary import cue_words, words_for
+from trainer.core.summary import cue_words, line_words, spread_words, words_for
 
 #: What each phase is called to the player.
 PHASE_WORDS = {
@@ -43,3 +44,22 @@ def rep_line(rep: Rep, rules: Rules) -> str:
     when_s = rep.top_t_s if rep.top_t_s is not None else rep.takeaway_t_s
     back = "" if rep.backswing_s is None else f", backswing {rep.backswing_s:.2f} s"
     return f"{when_s:8.2f} s  rep {rep.number}: {'; '.join(words.lines)}{back}"
+
+
+def spread_line(reps: Iterable[Rep]) -> Iterator[str]:
+    """Yield one line on how alike the reps are, or none for too few."""
+    words = spread_words(turn_spread(reps))
+    if words:
+        yield words[0].upper() + words[1:] + " (player and camera together)."
+
+
+def player_line(name: str, rules: Rules) -> str:
+    """Return what is used of a player's record as a line."""
+    known = [f"{rules.handed.value}-hander"]
+    if rules.stature_cm is not None:
+        known.append(f"{rules.stature_cm:g} cm")
+    if rules.ball_line_cm:
+        known.append(line_words(rules.ball_line_cm).lower())
+    if rules.own is not None:
+        known.append(f"today's reference rep {rules.own.turn_deg:.0f}°")
+    return f"Player {name}: {', '.join(known)}."

@@ -266,3 +266,59 @@ def test_a_picture_that_is_none_is_a_pose_error(estimator):
     bad = np.zeros((48, 64, 3), dtype=np.float64)
     with pytest.raises(PoseError, match="64 x 48"):
         estimator.estimate(Frame(t_s=0.0, index=0, image_rgb=bad))
+
+
+@pytest.mark.real_pose
+def test_the_outline_ends_where_the_true_body_does(estimator, golfer_clip):
+    truth = json.loads((resource_dir("demo_data") / "full-turn-right.truth.json").read_text())
+    for frame in frames(golfer_clip[:20]):
+        pose = estimator.estimate(frame)
+    outline, joints = pose.outline, truth["frames"][19]["joints_px"]
+    # Both hips and shoulders lie inside, and the silhouette is a person's width there.
+    for name in ("left_hip", "right_hip", "left_shoulder", "right_shoulder"):
+        x, y = joints[name]
+        row = int(np.abs(outline.row_px - y).argmin())
+        assert outline.left_px[row] < x < outline.right_px[row]
+        assert 60 < outline.right_px[row] - outline.left_px[row] < 320
+    above = outline.row_px < joints["head"][1] - 80
+    assert np.isnan(outline.left_px[above]).all()
+
+
+def ticking(step_s):
+    """Return a clock that goes on by ``step_s`` each time it is asked."""
+    state = [0.0]
+
+    def now():
+        state[0] += step_s
+        return state[0]
+
+    return now
+
+
+@pytest.mark.real_pose
+@pytest.mark.parametrize(("call_s", "kept"), [(0.020, True), (0.045, False)])
+def test_a_machine_that_cannot_keep_up_goes_on_without_the_outline(
+    real_model, golfer_clip, call_s, kept
+):
+    made = MediapipePose(real_model, clock=ticking(call_s))
+    try:
+        seen = [
+            made.estimate(frame)
+            for frame in frames(golfer_clip[np.arange(70) % 20, 60:660:2, 440:840:2])
+        ]
+    finally:
+        made.close()
+    assert all(pose.outline is not None for pose in seen[10:59])
+    assert (seen[-1].outline is not None) == kept
+    assert seen[-1].image_px == pytest.approx(seen[55].image_px, abs=12)
+
+
+@pytest.mark.real_pose
+def test_a_clip_keeps_its_outlines_however_long_it_takes(real_model, golfer_clip):
+    made = MediapipePose(real_model, synchronous=True, clock=ticking(1.0))
+    try:
+        for frame in frames(golfer_clip[np.arange(64) % 20, 60:660:2, 440:840:2]):
+            pose = made.estimate(frame)
+    finally:
+        made.close()
+    assert pose.outline is not None

@@ -132,18 +132,6 @@ def test_the_turn_is_an_estimate_without_decimals():
     assert not any("61" in text for text in texts)
 
 
-def test_the_turn_says_how_sure_it_is_in_a_word_and_a_whisker():
-    step = make_step(measures=make_measures(turn=40.0, turn_se=10.0))
-    pixels, layout, pen = drawn(make_view(step=step))
-    assert "estimate ±10°" in {text for text, *_ in pen.written}
-    bar = layout.turn.bar
-    column = share_of(pixels, palette.TEXT)[:, round(bar.x + 0.72 * bar.w)]
-    rows = np.flatnonzero(column[round(bar.y) : round(bar.bottom)])
-    per_deg = bar.h / bar_top_deg(80.0, 5.0)
-    assert np.ptp(rows) == pytest.approx(20.0 * per_deg, abs=4)
-    assert bar.h - rows.mean() == pytest.approx(40.0 * per_deg, abs=3)
-
-
 def test_between_swings_nothing_is_reached_or_out():
     view = make_view(step=make_step(Phase.AFTER, make_measures(95.0, 9.0, 9.0)))
     _, _, pen = drawn(view)

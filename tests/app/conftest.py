@@ -50,6 +50,7 @@ def command(tmp_path_factory):
         "SDL_AUDIODRIVER": "dummy",
         # Where Linux keeps settings files: those of whoever runs the tests must not change them.
         "XDG_CONFIG_HOME": str(tmp_path_factory.mktemp("config")),
+        "TRAINER_DATA_DIR": str(tmp_path_factory.mktemp("players")),
     }
     return [sys.executable, "-m", "trainer"], environment
 

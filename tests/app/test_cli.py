@@ -1,12 +1,14 @@
 """The command line in this process: options, exit codes and the words of errors."""
 
+import re
+
 import pytest
 
 from trainer import cli
 from trainer.cli import main
 from trainer.errors import SettingsError, TrainerError
 
-COMMANDS = ("live", "demo", "measure", "replay", "doctor")
+COMMANDS = ("live", "demo", "measure", "replay", "tags", "calibrate", "doctor")
 
 
 @pytest.fixture(autouse=True)
@@ -41,7 +43,7 @@ def test_the_program_lists_every_command(capsys):
     assert left.value.code == 0
     said = capsys.readouterr().out
     for command in COMMANDS:
-        assert f"\n    {command} " in said
+        assert re.search(rf"^    {command}\s", said, re.MULTILINE)
 
 
 def test_the_version_is_told(capsys):
@@ -66,6 +68,8 @@ def test_the_version_is_told(capsys):
         ["live", "--screen", "big"],
         ["measure", "a.mp4", "--out", "x", "--jobs", "two"],
         ["doctor", "--unknown"],
+        ["tags", "--size-cm", "large"],
+        ["calibrate"],
     ],
 )
 def test_words_that_make_no_sense_give_exit_code_2(words, capsys):
@@ -81,6 +85,7 @@ def test_words_that_make_no_sense_give_exit_code_2(words, capsys):
         (["replay", "none.trace"], "TraceError: the trace none.trace could not be read"),
         (["live", "--settings", "none.toml"], "SettingsError: there is no settings file none.toml"),
         (["live", "--target-deg", "1.5"], "SettingsError: --target-deg is 1.5"),
+        (["live", "--confidence", "certain"], "SettingsError: --confidence is 'certain'"),
         (["demo", "--head-tol-cm", "nan"], "SettingsError: --head-tol-cm is nan"),
         (["measure", "a.mp4", "--out", "x", "--jobs", "0"], "SettingsError: --jobs is 0"),
         (
@@ -148,7 +153,9 @@ def test_options_stand_over_the_settings_file(tmp_path):
     assert (alone.sound, alone.camera.mirrored) == ("off", False)
     words = ["live", "--settings", str(file), "--handed", "right", "--target-deg", "80"]
     words += ["--camera", "a.mp4", "--rotate", "0", "--mirrored", "--recorded-fps", "240"]
+    words += ["--confidence", "likely"]
     over = settings_of([*words, "--sound", "pygame", "--head-tol-cm", "6", "--hip-tol-cm", "3"])
+    assert over.rules.cues.turn_confidence == 75.0
     assert (over.camera.source, over.camera.rotate, over.camera.recorded_fps) == ("a.mp4", 0, 240)
     assert (over.rules.handed.value, over.rules.cues.target_deg) == ("right", 80)
     assert (over.rules.cues.head_tol_cm, over.rules.cues.hip_tol_cm) == (6, 3)

@@ -24,7 +24,7 @@ from fakes import (
 from golfer import SETUP, Body, Script, View, play, rep_script
 
 from trainer.core.records import CueKind, Handed, Phase, Side
-from trainer.core.rules import Rules
+from trainer.core.rules import CueRules, Rules
 from trainer.ports import KeyAction
 
 
@@ -65,6 +65,13 @@ def test_the_last_view_of_a_rep_carries_its_own_words():
     assert view.last_rep is rep
     assert any("away from the target" in words for words in view.last_rep_words)
     assert view.reps == 1
+
+
+def test_the_screen_judges_the_turn_by_the_same_rules_as_the_tone():
+    cues = CueRules(turn_confidence=95.0, turn_hysteresis_deg=4.0)
+    live, _, _ = mirror(FakeSource([]), FakeEstimator({}), rules=Rules(cues=cues))
+    view = live._view()
+    assert (view.turn_confidence, view.turn_hysteresis_deg) == (95.0, 4.0)
 
 
 def test_each_cue_goes_to_the_sounder_once_with_its_side():

@@ -29,15 +29,21 @@ from trainer.measure import (
 MEASURES = [
     "shoulder_turn_deg",
     "hip_turn_deg",
+    "separation_deg",
     "head_drift_cm",
     "hip_drift_cm",
     "chest_pitch_deg",
+    "side_tilt_deg",
+    "back_gap_cm",
     "hand_height_cm",
     "shoulder_turn_se_deg",
     "hip_turn_se_deg",
+    "separation_se_deg",
     "head_drift_se_cm",
     "hip_drift_se_cm",
     "chest_pitch_se_deg",
+    "side_tilt_se_deg",
+    "back_gap_se_cm",
 ]
 #: Those written as a pair: sideways, then up.
 PAIRS = {"head_drift_cm", "head_drift_se_cm"}
@@ -154,8 +160,11 @@ def test_the_json_holds_what_its_format_promises():
         "size_wh",
         "handed",
         "stature_cm",
+        "ball_line_cm",
+        "pose_model_fitted",
         "frames",
         "reps",
+        "spread",
     ]
     assert result["schema"] == 1
     assert result["stature_cm"] is None
@@ -226,13 +235,19 @@ def test_the_csv_has_one_row_a_frame_with_head_drift_in_two_columns():
         "phase",
         "shoulder_turn_deg",
         "hip_turn_deg",
+        "separation_deg",
         "hip_drift_cm",
         "chest_pitch_deg",
+        "side_tilt_deg",
+        "back_gap_cm",
         "hand_height_cm",
         "shoulder_turn_se_deg",
         "hip_turn_se_deg",
+        "separation_se_deg",
         "hip_drift_se_cm",
         "chest_pitch_se_deg",
+        "side_tilt_se_deg",
+        "back_gap_se_cm",
         "head_drift_lateral_cm",
         "head_drift_vertical_cm",
         "head_drift_lateral_se_cm",
@@ -242,7 +257,7 @@ def test_the_csv_has_one_row_a_frame_with_head_drift_in_two_columns():
     for row, frame in zip(rows[1:], result["frames"], strict=True):
         assert row[1] == frame["phase"]
         pairs = [*frame["head_drift_cm"], *frame["head_drift_se_cm"]]
-        assert row[11:] == ["" if value is None else str(value) for value in pairs]
+        assert row[-4:] == ["" if value is None else str(value) for value in pairs]
 
 
 def test_each_reading_is_written_with_its_own_standard_error():
@@ -344,3 +359,33 @@ def test_a_file_where_the_folder_should_be_is_said_in_words(tmp_path):
         with pytest.raises(TrainerError, match="could not be made") as caught:
             make_out_dir(folder)
         assert "Give another one to --out" in str(caught.value)
+
+
+# --- the back's gap and the spread ---
+
+
+def test_the_gap_to_the_ball_line_is_written_with_the_line_it_is_counted_from():
+    step = Step(
+        t_s=1.0,
+        pose=None,
+        measures=Measures(t_s=1.0, back_gap_cm=4.567, back_gap_se_cm=1.234),
+        phase=Phase.TOP,
+    )
+    result = clip_result(
+        [step], [], clip="a", fps=30.0, size_wh=(1, 2), rules=Rules(ball_line_cm=-2.0)
+    )
+    assert result["ball_line_cm"] == -2.0
+    (frame,) = result["frames"]
+    assert (frame["back_gap_cm"], frame["back_gap_se_cm"]) == (4.57, 1.23)
+    (row,) = csv.DictReader(io.StringIO(csv_text(result["frames"])))
+    assert row["back_gap_cm"] == "4.57"
+
+
+def test_the_spread_is_written_from_three_reps_on():
+    assert measured(good_reps(2))["spread"] is None
+    result = measured(good_reps(3))
+    turns = [rep["at_top"]["shoulder_turn_deg"] for rep in result["reps"]]
+    assert result["spread"] == {
+        "reps": 3,
+        "shoulder_turn_sd_deg": pytest.approx(np.std(turns, ddof=1), abs=0.02),
+    }

@@ -75,6 +75,8 @@ def put(settings, section, name):
 @pytest.mark.parametrize(("section", "name", "default"), RULE_KEYS)
 def test_every_rule_can_be_set_and_lands_where_it_belongs(section, name, default):
     value = not default if isinstance(default, bool) else default * 0.99
+    if name == "turn_confidence":
+        value = 75.0  # its default is the least there is
     settings = from_values({section: {name: value}}, "my.toml")
     assert put(settings, section, name) == value
     back = replace(
@@ -164,6 +166,35 @@ def test_each_kind_of_wrong_value_says_what_was_wanted(section, name, value, wor
     assert words in refused({section: {name: value}})
 
 
+@pytest.mark.parametrize(
+    ("said", "per_cent"),
+    [
+        ("even odds", 50.0),
+        ("even-odds", 50.0),
+        ("Likely", 75.0),
+        ("surely", 95.0),
+        (50, 50.0),
+        (99, 99.0),
+        (82.5, 82.5),
+    ],
+)
+def test_the_confidence_of_the_turn_is_a_word_or_per_cent(said, per_cent):
+    settings = from_values({"cues": {"turn_confidence": said}}, "my.toml")
+    assert settings.rules.cues.turn_confidence == per_cent
+    # The command line hands numbers over as text.
+    over = with_options(Settings(), turn_confidence=str(said))
+    assert over.rules.cues.turn_confidence == per_cent
+    assert rules_from_values(rules_to_values(over.rules), "a trace") == over.rules
+
+
+@pytest.mark.parametrize("bad", ["certain", "", "nan", "100", "49.9", 100, 49.9, True, None])
+def test_a_confidence_that_cannot_be_had_is_refused(bad):
+    assert "turn_confidence is " in refused({"cues": {"turn_confidence": bad}})
+    assert '"even odds", "likely", "surely"' in refused({"cues": {"turn_confidence": "certain"}})
+    with pytest.raises(SettingsError, match="--confidence is "):
+        with_options(Settings(), turn_confidence="certain")
+
+
 @pytest.mark.parametrize("bad", [float("nan"), float("inf"), -float("inf"), 10**400])
 @pytest.mark.parametrize(
     ("section", "name"),
@@ -190,6 +221,7 @@ def test_a_range_holds_its_ends_and_nothing_beyond(name):
         ("stature_cm", 71, "looks like inches; multiply by 2.54"),
         ("stature_cm", 1810, "looks like millimetres"),
         ("target_deg", 1.48, "looks like radians"),
+        ("turn_confidence", 0.75, "looks like a share"),
         ("head_tol_cm", 50, "looks like millimetres"),
         ("head_tol_cm", 0.05, "looks like metres"),
         ("hip_tol_cm", 40, "looks like millimetres"),
@@ -203,12 +235,13 @@ def test_a_likely_wrong_unit_is_named(name, value, hint):
         checked(name, value, "x")
 
 
-def test_only_the_wrong_way_arc_may_be_negative():
+def test_only_the_wrong_way_arc_and_the_backs_gap_may_be_negative():
     settings = from_values({"phases": {"wrong_way_arc_deg": -30}}, "my.toml")
     assert settings.rules.phases.wrong_way_arc_deg == -30
     assert "from -180 to 0" in refused({"phases": {"wrong_way_arc_deg": 30}})
+    signed = ("wrong_way_arc_deg", "back_gap_low_cm")
     for section, name, default in RULE_KEYS:
-        if not isinstance(default, bool) and name != "wrong_way_arc_deg":
+        if not isinstance(default, bool) and name not in signed:
             assert "was wanted" in refused({section: {name: -1}})
 
 

@@ -23,7 +23,7 @@ from fakes import (
     two_faults,
     wait_for,
 )
-from golfer import TOP, Script, View
+from golfer import TOP, Script, View, with_outline
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -40,13 +40,16 @@ needs_full_disk = pytest.mark.skipif(
 )
 
 
-def record(path, script, *, rules=None, view=FRONT, ask_at_s=None, actions=(), gap=()):
+def record(path, script, *, rules=None, view=FRONT, ask_at_s=None, actions=(), gap=(), each=None):
     """Run the mirror with a recorder over ``script``; return (its result, its steps).
 
-    ``actions`` are asked for at ``ask_at_s``, and followed before ``gap`` is played.
+    ``actions`` are asked for at ``ask_at_s``, and followed before ``gap`` is played. ``each``
+    changes every pose.
     """
     rules = rules or Rules(handed=view.handed)
     frames, known = frames_and_poses(script, view)
+    if each is not None:
+        known = {index: None if pose is None else each(pose) for index, pose in known.items()}
     screen, steps = FakeScreen(), []
     items = list(frames)
     if ask_at_s is not None:
@@ -118,6 +121,27 @@ def test_a_trace_holds_poses_on_a_grid_so_that_it_stays_small(tmp_path):
         reading = json.loads(line)
         for name, grid in (("image_px", 64), ("depth_px", 64), ("world_m", 8192)):
             assert all((value * grid).is_integer() for value in reading[name])
+
+
+def test_outlines_are_in_the_trace_to_the_last_bit(tmp_path):
+    path = tmp_path / "a.trace"
+    script = Script().hold(1.5).move(TOP, 1.0).hold(0.3)
+    _, live_steps = record(path, script, view=View(hz=15.0), each=with_outline)
+    result, steps = played(path)
+    assert result.first_difference_s is None
+    assert [result_of(step) for step in steps] == [result_of(step) for step in live_steps]
+    read = [line for line in path.read_text(encoding="ascii").splitlines() if "outline" in line]
+    assert len(read) == len(live_steps)
+    kept = json.loads(read[3])["outline"]
+    assert None in kept["left_px"]  # rows without the player
+    assert all((x * 8).is_integer() for x in kept["left_px"] if x is not None)
+
+
+def test_a_trace_from_before_there_were_outlines_plays_too(whole, tmp_path):
+    assert b"outline" not in whole
+    path = tmp_path / "old.trace"
+    path.write_bytes(whole)
+    assert played(path)[0].whole
 
 
 def test_a_rep_cut_off_by_the_end_is_the_same_in_the_replay(tmp_path):

@@ -53,6 +53,7 @@ class ModelSource:
     wheel_bytes: int
     pip_platform: tuple[str, ...]
     cache_name: str
+    weights_sha256: str  #: as ``model_print.networks_print`` reads it
     networks: tuple[Network, ...]
 
 
@@ -66,6 +67,7 @@ FULL_MODEL: Final = ModelSource(
         *("--implementation", "cp", "--abi", "cp311"),
     ),
     cache_name="pose-full-0.10.21.task",
+    weights_sha256="1bdb676507d5ce7460462d902fb0017eba8fb6256f5c21f2b52c79919ad5fbfa",
     networks=(
         Network(
             member="mediapipe/modules/pose_detection/pose_detection.tflite",

@@ -12,16 +12,19 @@ native calls in a thread of its own, so the two do not wait for each other.
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
+from statistics import median
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from trainer.adapters.mediapipe_load import load_vision
+from trainer.adapters.outline import outline_of
 from trainer.adapters.people_watch import MOST_PEOPLE, PeopleWatch
 from trainer.adapters.quiet import Hush, quiet_stderr
 from trainer.core import following, plausible
@@ -31,6 +34,8 @@ from trainer.errors import PoseError
 
 _BLANK: Final = 127  # mid grey: no edge to speak of for the networks to hold on to
 _RESTART_MS: Final = 1000
+_SPEED_PICTURES: Final = 60  # so many are looked at before the machine is called slow
+_SLOW_S: Final = 0.030  # a picture of a camera at 30 a second every 33 ms, less what else is done
 _LOST_S: Final = 1.5  # with nobody tracked so long, the picture is shown whole again
 
 
@@ -39,6 +44,8 @@ class MediapipePose:
 
     ``synchronous=True`` does the looks at everybody inline, on a schedule of the frames' own
     times, so that a clip gives the same poses in every run. ``rules`` limit what is believed.
+    ``outlines`` asks the model for the silhouette too, which costs about 3 ms a picture; live, a
+    machine that turns out too slow for it goes on without, to be measured from the points alone.
     Raises PoseError when MediaPipe or the model cannot be loaded.
     """
 
@@ -48,6 +55,8 @@ class MediapipePose:
         *,
         synchronous: bool = False,
         rules: plausible.Rules | None = None,
+        outlines: bool = True,
+        clock: Callable[[], float] = time.perf_counter,
     ) -> None:
         self._rules = rules or plausible.Rules()
         #: why the newest pose was not handed on; None when it was, or nobody was seen
@@ -56,11 +65,14 @@ class MediapipePose:
         self._hush, self._watch_hush = Hush(), Hush()
         self._screen = _Screen()
         self._last_ms = 0
+        self._model, self._clock = model, clock
+        #: how long each picture took, while it is not known whether the machine keeps up
+        self._taken_s: list[float] | None = [] if outlines and not synchronous else None
         self._tracker: Any = None
         self._watcher: Any = None
         with _loading(model), quiet_stderr():
             self._to_image = _image_maker()
-            self._tracker = _open(model, video=True, most=1)
+            self._tracker = _open(model, video=True, most=1, masks=outlines)
             self._watcher = _open(model, video=False, most=MOST_PEOPLE)
             self._warm_up()
         self._watch: PeopleWatch | None = PeopleWatch(self._look, synchronous=synchronous)
@@ -82,8 +94,10 @@ class MediapipePose:
         know = self._know
         know.last_t_s = frame.t_s
         self.doubt = None
+        begun_s = self._clock()
         try:
             found = self._track(frame, self._watch, know)
+            self._judge_speed(self._clock() - begun_s)
         except Exception as error:  # the native side raises what it likes
             raise PoseError(
                 f"the pose model failed on a picture of {width} x {height} ({error}); a pose or "
@@ -96,6 +110,9 @@ class MediapipePose:
         pose = pose_from_landmarks(
             frame.t_s, size, found.pose_landmarks[0], found.pose_world_landmarks[0]
         )
+        if found.segmentation_masks:
+            mask = found.segmentation_masks[0].numpy_view()
+            pose = replace(pose, outline=outline_of(mask.reshape(height, width)))
         self.doubt = know.doubt_about(pose, self._rules)
         return pose if self.doubt is None else None
 
@@ -135,6 +152,20 @@ class MediapipePose:
         self._last_ms = max(round(frame.t_s * 1000) + know.offset_ms, self._last_ms + 1)
         with self._hush:
             return self._tracker.detect_for_video(shown, self._last_ms)
+
+    def _judge_speed(self, taken_s: float) -> None:
+        """After some pictures let the outline go if the tracker cannot keep up with a camera."""
+        if self._taken_s is None:
+            return
+        self._taken_s.append(taken_s)
+        if len(self._taken_s) < _SPEED_PICTURES:
+            return
+        slow = median(self._taken_s) > _SLOW_S
+        self._taken_s = None
+        if slow:
+            with quiet_stderr():
+                self._tracker.close()
+                self._tracker = _open(self._model, video=True, most=1)
 
     def _look(self, image: Any) -> list[NDArray[np.float64]]:  # noqa: ANN401 -- the library's
         """Return everybody in the picture. Called from the watch's thread."""
@@ -260,7 +291,7 @@ def _image_maker() -> Callable[[NDArray[np.uint8]], Any]:
     return to_image
 
 
-def _open(model: Path, *, video: bool, most: int) -> Any:  # noqa: ANN401 -- a PoseLandmarker
+def _open(model: Path, *, video: bool, most: int, masks: bool = False) -> Any:  # noqa: ANN401 -- a PoseLandmarker
     vision = load_vision()
     from mediapipe.tasks.python.core.base_options import BaseOptions
 
@@ -269,5 +300,6 @@ def _open(model: Path, *, video: bool, most: int) -> Any:  # noqa: ANN401 -- a P
         base_options=BaseOptions(model_asset_path=str(model), delegate=BaseOptions.Delegate.CPU),
         running_mode=mode,
         num_poses=most,
+        output_segmentation_masks=masks,
     )
     return vision.PoseLandmarker.create_from_options(options)

@@ -10,8 +10,10 @@ from pathlib import Path
 from typing import Any, Final, Literal
 
 from trainer.adapters.quiet import quiet_stderr
+from trainer.adapters.screen_ball import LineDrag
 from trainer.adapters.screen_calm import Memory
 from trainer.adapters.screen_draw import draw
+from trainer.adapters.screen_layout import Layout
 from trainer.adapters.screen_pen import Pen
 from trainer.errors import ScreenError
 from trainer.ports import KeyAction, Screen, View
@@ -72,6 +74,8 @@ class Window:
         self._shown: tuple[object, ...] = ()
         self._shown_view: View | None = None  # NB: keeps the ids in _shown from being used again
         self._drawn_s = 0.0
+        self._layout: Layout | None = None  #: where everything was drawn last
+        self._drag = LineDrag()
         self._open = True
         self._surface = self._set_mode()
 
@@ -111,7 +115,7 @@ class Window:
                 self._pace.tick(MOST_HZ)
                 return
             self._surface = self._pygame.display.get_surface() or self._surface
-            draw(
+            self._layout = draw(
                 self._surface,
                 view,
                 pen=self._pen,
@@ -162,7 +166,12 @@ class Window:
             if event.type == pygame.QUIT:
                 wanted.append(KeyAction.QUIT)
             elif event.type == pygame.MOUSEBUTTONDOWN:
-                self._dismiss()
+                if self._dismiss() == "":
+                    self._take_line(event)
+            elif event.type == pygame.MOUSEMOTION:
+                wanted.extend(self._line_steps(self._drag.move(event.pos[0])))
+            elif event.type == pygame.MOUSEBUTTONUP:
+                self._drag.drop()
             elif event.type == pygame.KEYDOWN:
                 action = self._action_of(event)
                 was = self._dismiss()
@@ -186,18 +195,36 @@ class Window:
             return None
         if getattr(event, "unicode", "") == "?":
             return KeyAction.HELP
+        if event.key in (pygame.K_LEFT, pygame.K_RIGHT):
+            # The mirror shows "away from the target" on the right for a right-hander.
+            left_handed = self._shown_view is not None and self._shown_view.handed_left
+            away = (event.key == pygame.K_RIGHT) != left_handed
+            return KeyAction.LINE_AWAY if away else KeyAction.LINE_TOWARD
         return {
             pygame.K_f: KeyAction.FULL_SCREEN,
             pygame.K_r: KeyAction.NEW_SETUP,
             pygame.K_h: KeyAction.SWITCH_HANDED,
             pygame.K_m: KeyAction.MUTE,
             pygame.K_p: KeyAction.PAIN,
+            pygame.K_t: KeyAction.THIS_ONE,
+            pygame.K_o: KeyAction.OWN_TOP,
+            pygame.K_c: KeyAction.ROD_CHECK,
             pygame.K_F1: KeyAction.HELP,
             pygame.K_q: KeyAction.QUIT,
             pygame.K_ESCAPE: KeyAction.QUIT,
         }.get(event.key)
 
+    def _take_line(self, event: Any) -> None:  # noqa: ANN401
+        if event.button == 1 and self._shown_view is not None and self._layout is not None:
+            self._drag.take(event.pos, self._shown_view, self._layout)
+
+    @staticmethod
+    def _line_steps(steps: int) -> list[KeyAction]:
+        action = KeyAction.LINE_AWAY if steps > 0 else KeyAction.LINE_TOWARD
+        return [action] * abs(steps)
+
     def _toggle_full_screen(self) -> None:
+        self._drag.drop()  # the picture is another size now
         if not self._full:
             self._size_wh = self.size_wh
         self._full = not self._full

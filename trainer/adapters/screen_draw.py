@@ -7,11 +7,13 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from trainer.adapters import palette, screen_words
+from trainer.adapters.screen_ball import draw_ball_line
 from trainer.adapters.screen_bars import draw_head, draw_hips, draw_turn, warning_mark
 from trainer.adapters.screen_calm import Memory
 from trainer.adapters.screen_layout import FIGURE, SMALL, TITLE, Box, Layout
 from trainer.adapters.screen_pages import draw_page
 from trainer.adapters.screen_pen import LEADING, Pen
+from trainer.adapters.screen_rod import draw_rod
 from trainer.core.landmarks import Landmark
 from trainer.core.records import Measures, Phase
 from trainer.ports import View
@@ -67,9 +69,14 @@ def draw(
         if view.step is not None and not stale:
             shown = screen_words.at_top(view) or view.step.measures
             measures = memory.calm.steady(shown, now_s)
-        draw_turn(surface, pen, layout, measures, view, memory.calm, now_s)
-        draw_head(surface, pen, layout, measures, view, memory.calm, now_s)
-        draw_hips(surface, pen, layout, measures, view, memory.calm, now_s)
+        if not stale:
+            draw_ball_line(surface, pen, layout, view)
+        if view.rod is not None:
+            draw_rod(surface, pen, layout, view)
+        else:
+            draw_turn(surface, pen, layout, measures, view, memory.calm, now_s)
+            draw_head(surface, pen, layout, measures, view, memory.calm, now_s)
+            draw_hips(surface, pen, layout, measures, view, memory.calm, now_s)
     else:
         _draw_opening(surface, pen, layout)
     _draw_strip(surface, pen, layout, view, stale=stale)

@@ -4,7 +4,11 @@ from __future__ import annotations
 
 from typing import Final
 
+from trainer.core import own_rep
+from trainer.core.cues import least_turn_deg
 from trainer.core.records import Handed, Measures, Phase, Step
+from trainer.core.rules import CueRules, Rules
+from trainer.core.summary import rod_words
 from trainer.ports import View
 
 NOT_MEASURED: Final = "not measured"
@@ -18,6 +22,10 @@ MIRROR_KEYS: Final = (
     ("H", "switch right-hander / left-hander"),
     ("M", "sound off, and on again"),
     ("P", "pain: stop asking for turn"),
+    ("Left, Right", "at setup: move the ball line; the mouse drags it too"),
+    ("T", "this one: the last rep is your reference for today"),
+    ("O", "aim at your own reference, and back"),
+    ("C", "check the camera with a rod, and end the check"),
     ("F1 or ?", "this page"),
     ("Q or Esc", "quit"),
 )
@@ -44,6 +52,8 @@ def headline(view: View, *, stale: bool = False) -> str:
         return STALE
     if view.step is None:
         return GETTING_READY
+    if view.rod is not None:
+        return rod_words(view.rod)[0]
     if view.last_rep_words and _just_ended(view, view.step):
         return view.last_rep_words[0]
     return _PHASES[view.step.phase]
@@ -76,6 +86,8 @@ def notices(view: View, *, stale: bool = False) -> tuple[str, ...]:
 
     While a rep's verdict stands, its reasons have the line, unless pictures or pain matter more.
     """
+    if view.answer or view.rod is not None:
+        return ()  # what a key just did, and what to do in the check, have the line
     reasons = len(view.last_rep_words) > 1 and not stale and not view.pain
     if reasons and view.step is not None and _just_ended(view, view.step):
         return ()
@@ -89,6 +101,10 @@ def notices(view: View, *, stale: bool = False) -> tuple[str, ...]:
 
 def quiet_line(view: View, *, stale: bool = False) -> str:
     """Return the small line while there is no notice: the last verdict, or how things run."""
+    if view.answer:
+        return view.answer
+    if view.rod is not None:
+        return rod_words(view.rod)[1]
     if view.last_rep_words and not stale and view.step is not None:
         big = headline(view)
         rest = [words for words in view.last_rep_words if words != big]
@@ -101,6 +117,8 @@ def quiet_line(view: View, *, stale: bool = False) -> str:
 def running_line(view: View) -> str:
     """Return handedness, sound, pace and delay in one line."""
     parts = [f"{(Handed.LEFT if view.handed_left else Handed.RIGHT).value}-hander"]
+    if view.own is not None and not view.pain:
+        parts.append("target and bands: your own rep")
     if view.muted:
         parts.append("muted")
     if view.fps is not None:
@@ -134,17 +152,28 @@ def hips_judged(view: View) -> bool:
     return view.step is not None and (view.step.phase is Phase.TOP or at_top(view) is not None)
 
 
-def turn_state(turn_deg: float | None, view: View) -> str:
-    """Return "none", "below", "reached" (from the target to the band's end) or "past" it.
+def turn_state(measures: Measures, view: View, before: str = "none") -> str:
+    """Return "none", "below", "maybe", "reached" (from the target to the band's end) or "past" it.
 
-    The target is reached where its tone sounds: at the target, not at the band's lower end. Once
+    The target is reached where its tone sounds: at the target, not at the band's lower end, and
+    with the confidence asked for; a reading at the target that is not so sure is a "maybe". What
+    was reached or past ``before`` stays so until the turn has come back by the hysteresis. Once
     pain is marked there is no target, so nothing is reached or past; nor is it between swings.
     """
+    turn_deg = measures.shoulder_turn_deg
     if turn_deg is None:
         return "none"
-    if view.pain or not judged(view) or turn_deg < view.target_deg:
+    if view.pain or not judged(view):
         return "below"
-    return "reached" if turn_deg <= view.target_deg + view.turn_band_deg else "past"
+    confidence, hysteresis_deg = view.turn_confidence, view.turn_hysteresis_deg
+    least_deg = least_turn_deg(turn_deg, measures.shoulder_turn_se_deg, confidence)
+    target_deg, enough_deg = view.target_deg, view.target_deg + view.turn_band_deg
+    past = least_deg > enough_deg - (hysteresis_deg if before == "past" else 0.0)
+    if past and least_deg >= target_deg:  # also where the hysteresis is wider than the band
+        return "past"
+    if least_deg >= target_deg - (hysteresis_deg if before in ("reached", "past") else 0.0):
+        return "reached"
+    return "below" if turn_deg < target_deg else "maybe"
 
 
 def drift_state(drift_cm: float | None, tol_cm: float, *, counts: bool) -> str:
@@ -157,6 +186,32 @@ def drift_state(drift_cm: float | None, tol_cm: float, *, counts: bool) -> str:
     if abs(drift_cm) <= tol_cm:
         return "in"
     return "out" if counts else "off"
+
+
+def _view_rules(view: View) -> Rules:
+    """Return the rules of the bands, as the view states them."""
+    return Rules(
+        own=view.own,
+        cues=CueRules(
+            head_tol_cm=view.head_tol_cm,
+            hip_tol_cm=view.hip_tol_cm,
+            hips_strict=view.hips_strict,
+            own_top=view.own is not None,
+        ),
+    )
+
+
+def off_own(measures: Measures, view: View) -> Measures:
+    """Return the drifts counted from the reference in use; as they are where none is."""
+    return own_rep.judged(measures, _view_rules(view))
+
+
+def drift_band(view: View, part: str) -> own_rep.Band:
+    """Return (lowest, highest) drift allowed of "head" or "hips", in cm, + away."""
+    if part == "hips":
+        return own_rep.hip_band(view.own, _view_rules(view).cues)
+    own_cm = None if view.own is None else view.own.head_lateral_cm
+    return own_rep.path_band(own_cm, view.head_tol_cm)
 
 
 def head_words(

@@ -9,7 +9,7 @@ left-hander reads exactly as the mirrored right-hander; at setup every turn and 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -19,18 +19,29 @@ from trainer.core import geometry as geo
 from trainer.core.landmarks import LANDMARK_COUNT, Landmark
 from trainer.core.records import Handed, Pose
 from trainer.core.setup import Reference
+from trainer.core.silhouette import HEIGHTS, extents
 
 FloatArray = NDArray[np.float64]
 
-#: What the regression gives, in this order; the drifts as corrections to the picture's own.
+#: What the regression gives, in this order; the drifts and the tilt as corrections to what the
+#: picture's points say on their own.
 OUTPUTS: Final = (
     "shoulder_turn_deg",
     "hip_turn_deg",
+    "separation_deg",
     "chest_pitch_deg",
+    "side_tilt_deg",
     "head_lateral_cm",
     "head_vertical_cm",
     "hip_lateral_cm",
 )
+#: What only the outline can tell: a correction to the silhouette's own edge.
+BACK: Final = "back_gap_cm"
+OUTLINE_OUTPUTS: Final = (*OUTPUTS, BACK)
+#: How many more numbers are read where there is an outline: extents now less at setup, at setup.
+OUTLINE_FEATURES: Final = 4 * len(HEIGHTS)
+#: Not 0 at setup: where chest and trunk point is told as it is.
+AS_IT_IS: Final = frozenset({"chest_pitch_deg", "side_tilt_deg", BACK})
 
 
 def _swapped_rows() -> NDArray[np.int64]:
@@ -49,15 +60,17 @@ _SWAPPED: Final = _swapped_rows()
 class Estimator:
     """A fitted kernel regression on M centres (Nystrom form of kernel ridge regression).
 
-    output = weights' exp(-width |x - centre|^2 / F), x being the scaled features; the method is
-    that of Rasmussen & Williams 2006, Gaussian Processes for Machine Learning, section 8.3.2
-    (subset of regressors).
+    output = weights' exp(-width |x - centre|^2 / F), x being the features scaled and then weighted
+    by how much each tells; the method is that of Rasmussen & Williams 2006, Gaussian Processes for
+    Machine Learning, section 8.3.2 (subset of regressors), the weights those of section 5.1
+    (automatic relevance determination).
     """
 
-    name: str  #: version and what it was fitted for, shown by doctor and kept in traces
+    outputs: tuple[str, ...]  #: K names
     mean: FloatArray  #: (F,) of the features
     scale: FloatArray  #: (F,)
-    centres: FloatArray  #: (M, F) scaled features of some poses
+    relevance: FloatArray  #: (F,) how much each scaled feature counts
+    centres: FloatArray  #: (M, F) features of some poses, scaled and weighted
     width: float
     weights: FloatArray  #: (M, 2 K): K outputs, then K logarithms of their standard errors
     offset: FloatArray  #: (2 K,)
@@ -69,14 +82,40 @@ class Estimator:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Prepared:
-    """An estimator made ready for one setup: what depends on the setup alone, worked out once."""
+class Fitted:
+    """Coefficients for poses with an outline and without, and the pose model they belong to."""
 
-    fitted: Estimator
+    name: str  #: version, shown by doctor and kept in traces
+    pose_model: str  #: SHA-256 of the pose model's networks it was fitted with
+    points: Estimator  #: from the body points alone
+    outline: Estimator | None = None  #: from points and outline
+
+
+def widened(fitted: Fitted, factor: float) -> Fitted:
+    """Return ``fitted`` with every standard error ``factor`` times as large; itself for 1."""
+    if factor == 1.0:
+        return fitted
+
+    def wide(one: Estimator) -> Estimator:
+        offset = one.offset.copy()
+        offset[len(one.outputs) :] += np.log(factor)
+        return replace(one, offset=offset)
+
+    outline = None if fitted.outline is None else wide(fitted.outline)
+    return replace(fitted, points=wide(fitted.points), outline=outline)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Prepared:
+    """Coefficients made ready for one setup: what depends on the setup alone, worked out once."""
+
+    fitted: Fitted
     reference: Reference
     then: FloatArray  #: the setup's own parts of the features
     shape: FloatArray  #: its proportions and lean
-    zero: FloatArray  #: (K,) what the regression says of the setup itself
+    points_zero: FloatArray  #: (K,) what the regression says of the setup itself
+    extents: FloatArray | None  #: the setup's silhouette; None: only points are read
+    outline_zero: FloatArray | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,7 +136,7 @@ def canonical(points: FloatArray, handed: Handed, middle_x: float = 0.0) -> Floa
 
 
 def features(pose: Pose, reference: Reference) -> FloatArray:
-    """Return what the regression reads: (F,) numbers, all 0-based on the setup but the last few.
+    """Return what the regression reads of the points: (F,) numbers.
 
     Picture points from mid-hip and depth in torso lengths of the setup, world points in metres,
     each less its value at setup; then the setup's own proportions and lean.
@@ -107,54 +146,111 @@ def features(pose: Pose, reference: Reference) -> FloatArray:
     return np.concatenate([now - then, _shape(then)])
 
 
-def prepare(fitted: Estimator, reference: Reference) -> Prepared:
+def outline_features(pose: Pose, reference: Reference) -> FloatArray | None:
+    """Return ``features``, then the silhouette's extents less those at setup, then those.
+
+    None when the pose or the setup has no outline.
+    """
+    now, then = _extents(pose, reference), _setup_extents(reference)
+    if now is None or then is None:
+        return None
+    return np.concatenate([features(pose, reference), now - then, then])
+
+
+def prepare(fitted: Fitted, reference: Reference) -> Prepared:
     """Return ``fitted`` made ready for readings against ``reference``."""
     then = _parts(reference.image_px, reference.depth_px, reference.world_m, reference)
     shape = _shape(then)
     still = np.concatenate([np.zeros_like(then), shape])
+    extents, outline_zero = _setup_extents(reference), None
+    if extents is not None and fitted.outline is not None:
+        row = np.concatenate([still, np.zeros_like(extents), extents])
+        outline_zero = _zeroed(fitted.outline, _run(fitted.outline, row[None])[0])
     return Prepared(
         fitted=fitted,
         reference=reference,
         then=then,
         shape=shape,
-        zero=_zeroed(_run(fitted, still[None])[0]),
+        points_zero=_zeroed(fitted.points, _run(fitted.points, still[None])[0]),
+        extents=extents,
+        outline_zero=outline_zero,
     )
 
 
 def estimate(ready: Prepared, pose: Pose) -> Estimate:
-    """Return every output with its standard error, 0 at setup for all but the chest's pitch."""
+    """Return every output that can be told of ``pose`` with its standard error.
+
+    Turns and drifts are 0 at setup. Where pose and setup have an outline it is used, and only
+    then can the back be told.
+    """
     now = _parts(pose.image_px, pose.depth_px, pose.world_m, ready.reference)
-    said = _run(ready.fitted, np.concatenate([now - ready.then, ready.shape])[None])[0]
-    count = len(OUTPUTS)
-    value, se = said[:count] - ready.zero, np.exp(said[count:])
+    row = np.concatenate([now - ready.then, ready.shape])
+    machine, zero = ready.fitted.points, ready.points_zero
+    extents = None
+    if ready.extents is not None and ready.outline_zero is not None:
+        extents = _extents(pose, ready.reference)
+        if extents is not None and ready.fitted.outline is not None:
+            machine, zero = ready.fitted.outline, ready.outline_zero
+            row = np.concatenate([row, extents - ready.extents, ready.extents])
+    said = _run(machine, row[None])[0]
+    count = len(machine.outputs)
+    value, se = said[:count] - zero, np.exp(said[count:])
     return Estimate(
-        value=dict(zip(OUTPUTS, value.tolist(), strict=True)),
-        se=dict(zip(OUTPUTS, se.tolist(), strict=True)),
+        value=dict(zip(machine.outputs, value.tolist(), strict=True)),
+        se=dict(zip(machine.outputs, se.tolist(), strict=True)),
     )
 
 
-def _zeroed(said: FloatArray) -> FloatArray:
-    """Return what is to be taken off so that the setup reads 0; the chest's pitch keeps its own."""
-    zero: FloatArray = said[: len(OUTPUTS)].copy()
-    zero[OUTPUTS.index("chest_pitch_deg")] = 0.0
+def _extents(pose: Pose, reference: Reference) -> FloatArray | None:
+    hip_px = geo.middle(pose.image_px, "hip")
+    return extents(pose.outline, hip_px, _torso_px(reference), reference.handed)
+
+
+def _setup_extents(reference: Reference) -> FloatArray | None:
+    return extents(reference.outline, reference.hip_px, _torso_px(reference), reference.handed)
+
+
+def _torso_px(reference: Reference) -> float:
+    return float(np.linalg.norm(reference.chest_px - reference.hip_px))
+
+
+def _zeroed(machine: Estimator, said: FloatArray) -> FloatArray:
+    """Return what is to be taken off so that the setup reads 0, where it is to read 0."""
+    zero: FloatArray = said[: len(machine.outputs)].copy()
+    zero[[name in AS_IT_IS for name in machine.outputs]] = 0.0
     return zero
 
 
-def predict(fitted: Estimator, rows: FloatArray) -> tuple[FloatArray, FloatArray]:
+def predict(machine: Estimator, rows: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return (values, standard errors), each (R, K), for rows of features (R, F)."""
-    still = rows.copy()
-    still[:, :-_SHAPE] = 0.0
-    said = _run(fitted, np.concatenate([rows, still]))
+    said = _run(machine, np.concatenate([rows, at_setup(rows)]))
     now, then = said[: len(rows)], said[len(rows) :]
-    count = len(OUTPUTS)
-    zero = np.array([_zeroed(row) for row in then])
-    return now[:, :count] - zero, np.exp(now[:, count:])
+    count = len(machine.outputs)
+    zero = np.array([_zeroed(machine, row) for row in then])
+    values: FloatArray = now[:, :count] - zero
+    errors: FloatArray = np.exp(now[:, count:])
+    return values, errors
 
 
-def _run(fitted: Estimator, rows: FloatArray) -> FloatArray:
-    scaled = np.clip((rows - fitted.mean) / fitted.scale, -LIMIT, LIMIT)
-    near = kernel(scaled, fitted.centres, fitted.width, fitted.squares)
-    result: FloatArray = _times(near, fitted.weights) + fitted.offset
+def at_setup(rows: FloatArray) -> FloatArray:
+    """Return rows of features (R, F) as they would be at the setup they were read against."""
+    still: FloatArray = rows.copy()
+    still[:, :_MOVING] = 0.0
+    still[:, _MOVING + _SHAPE : _MOVING + _SHAPE + OUTLINE_FEATURES // 2] = 0.0
+    return still
+
+
+def weighted(machine: Estimator, rows: FloatArray) -> FloatArray:
+    """Return rows of features (R, F) scaled, held within ``LIMIT`` and weighted."""
+    scaled = np.clip((rows - machine.mean) / machine.scale, -LIMIT, LIMIT)
+    result: FloatArray = scaled * machine.relevance
+    return result
+
+
+def _run(machine: Estimator, rows: FloatArray) -> FloatArray:
+    placed = weighted(machine, rows)
+    near = kernel(placed, machine.centres, machine.width, machine.squares)
+    result: FloatArray = _times(near, machine.weights) + machine.offset
     return result
 
 
@@ -185,7 +281,7 @@ def _parts(
     image_px: FloatArray, depth_px: FloatArray, world_m: FloatArray, reference: Reference
 ) -> FloatArray:
     hips = geo.middle(image_px, "hip")
-    torso = float(np.linalg.norm(reference.chest_px - reference.hip_px))
+    torso = _torso_px(reference)
     flat = canonical((image_px - hips) / torso, reference.handed)
     depth = canonical(depth_px[:, None] / torso, reference.handed)
     if reference.handed is Handed.LEFT:
@@ -197,7 +293,8 @@ def _parts(
 #: Scaled features are held within this: a pose far from all that was fitted stays sane.
 LIMIT: Final = 5.0
 
-#: How many numbers ``_shape`` gives.
+#: How many numbers ``_parts`` gives, and ``_shape``.
+_MOVING: Final = 6 * LANDMARK_COUNT
 _SHAPE: Final = 8
 
 

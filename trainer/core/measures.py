@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trainer.core import geometry as geo
-from trainer.core.estimate import Prepared, estimate
+from trainer.core.ball_line import back_gap_cm
+from trainer.core.estimate import BACK, Prepared, estimate
 from trainer.core.landmarks import Landmark
 from trainer.core.records import Measures, Pose
 from trainer.core.setup import Reference
@@ -28,20 +29,25 @@ def measure(
     reference: Reference | None,
     ready: Prepared | None = None,
     hands_px: FloatArray | None = None,
+    ball_line_cm: float | None = None,
 ) -> Measures:
     """Return what ``pose`` says against ``reference``; all None without either.
 
     With an estimator ready for that reference turns, pitch and drifts are its; without one they
     are read straight from the points, which under-reads the turn by far, and no standard error
-    is known. ``hands_px`` is where the hands were expected, see ``hand_px``.
+    is known. ``hands_px`` is where the hands were expected, see ``hand_px``. ``ball_line_cm``
+    is where the ball line is (``Rules``); without one no gap to it is read.
     """
     if pose is None or reference is None:
         return Measures(t_s=t_s)
     head_lateral, head_vertical = head_drift_cm(pose, reference)
     hand_lateral, hand_height = hand_place_cm(pose, reference, hands_px)
+    back_gap = back_gap_cm(pose, reference, ball_line_cm)
     if ready is not None:
         told = estimate(ready, pose)
         value, se = told.value, told.se
+        if back_gap is not None:
+            back_gap = back_gap + value[BACK] if BACK in value else None
         return Measures(
             t_s=t_s,
             shoulder_turn_deg=value["shoulder_turn_deg"],
@@ -50,6 +56,9 @@ def measure(
             head_vertical_cm=head_vertical + value["head_vertical_cm"],
             hip_lateral_cm=hip_drift_cm(pose, reference) + value["hip_lateral_cm"],
             chest_pitch_deg=value["chest_pitch_deg"],
+            separation_deg=value["separation_deg"],
+            side_tilt_deg=side_tilt_deg(pose, reference) + value["side_tilt_deg"],
+            back_gap_cm=back_gap,
             hand_lateral_cm=hand_lateral,
             hand_height_cm=hand_height,
             hand_arc_deg=hand_arc_deg(hand_lateral, hand_height, reference),
@@ -59,15 +68,22 @@ def measure(
             head_vertical_se_cm=se["head_vertical_cm"],
             hip_lateral_se_cm=se["hip_lateral_cm"],
             chest_pitch_se_deg=se["chest_pitch_deg"],
+            separation_se_deg=se["separation_deg"],
+            side_tilt_se_deg=se["side_tilt_deg"],
+            back_gap_se_cm=None if back_gap is None else se[BACK],
         )
+    shoulders, hips = shoulder_turn_deg(pose, reference), hip_turn_deg(pose, reference)
     return Measures(
         t_s=t_s,
-        shoulder_turn_deg=shoulder_turn_deg(pose, reference),
-        hip_turn_deg=hip_turn_deg(pose, reference),
+        shoulder_turn_deg=shoulders,
+        hip_turn_deg=hips,
+        separation_deg=None if shoulders is None or hips is None else shoulders - hips,
+        side_tilt_deg=side_tilt_deg(pose, reference),
         head_lateral_cm=head_lateral,
         head_vertical_cm=head_vertical,
         hip_lateral_cm=hip_drift_cm(pose, reference),
         chest_pitch_deg=chest_pitch_deg(pose),
+        back_gap_cm=back_gap,
         hand_lateral_cm=hand_lateral,
         hand_height_cm=hand_height,
         hand_arc_deg=hand_arc_deg(hand_lateral, hand_height, reference),
@@ -83,6 +99,15 @@ def moved_cm(now_px: FloatArray, then_px: FloatArray, reference: Reference) -> t
 def head_drift_cm(pose: Pose, reference: Reference) -> tuple[float, float]:
     """Return the head point's (lateral, vertical) drift in cm from setup."""
     return moved_cm(geo.head_point(pose.image_px), geo.head_point(reference.image_px), reference)
+
+
+def side_tilt_deg(pose: Pose, reference: Reference) -> float:
+    """Return how far the line from mid-hip to mid-shoulder leans in the picture.
+
+    Degrees from the picture's upright, + away from the target; not set to zero at setup.
+    """
+    dx, dy = geo.middle(pose.image_px, "shoulder") - geo.middle(pose.image_px, "hip")
+    return math.degrees(math.atan2(dx * geo.away_sign(reference.handed), -dy))
 
 
 def hip_drift_cm(pose: Pose, reference: Reference) -> float:
@@ -123,6 +148,17 @@ def hand_place_cm(
 ) -> tuple[float, float]:
     """Return the hands' (lateral, height) in cm from their place at setup, see ``hand_px``."""
     return moved_cm(hand_px(pose, reference, expected_px), reference.hand_px, reference)
+
+
+def arms_cm(pose: Pose, reference: Reference) -> tuple[float, ...]:
+    """Return (lateral, height) in cm from the hands' place at setup of ten points, one by one.
+
+    Elbows, wrists and three points of each hand, as they are seen: what is hidden is off.
+    """
+    scale = np.array([geo.away_sign(reference.handed), -1.0]) * reference.cm_per_px
+    arms = pose.image_px[Landmark.LEFT_ELBOW : Landmark.RIGHT_THUMB + 1]
+    flat: list[float] = ((arms - reference.hand_px) * scale).ravel().tolist()
+    return tuple(flat)
 
 
 def hand_arc_deg(lateral_cm: float, height_cm: float, reference: Reference) -> float:

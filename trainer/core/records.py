@@ -61,6 +61,15 @@ class Frame:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Outline:
+    """Where the player's silhouette begins and ends in R evenly spaced rows of the picture."""
+
+    row_px: NDArray[np.float64]  #: (R,) y of each row, increasing
+    left_px: NDArray[np.float64]  #: (R,) x of the silhouette's left end; NaN where there is none
+    right_px: NDArray[np.float64]  #: (R,) x of its right end
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Pose:
     """The 33 body points of one player in one picture (order: ``landmarks.Landmark``)."""
 
@@ -70,6 +79,7 @@ class Pose:
     depth_px: NDArray[np.float64]  #: (33,) depth from mid-hip, smaller is nearer, pixel scale
     world_m: NDArray[np.float64]  #: (33, 3) metres from mid-hip; x right, y down, z from camera
     visibility: NDArray[np.float64]  #: (33,) 0..1; near 1 even for hidden points: do not trust
+    outline: Outline | None = None  #: None when the silhouette was not asked for or not found
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,6 +96,11 @@ class Measures:
     head_vertical_cm: float | None = None  #: + up
     hip_lateral_cm: float | None = None  #: mid-hip, + away from target
     chest_pitch_deg: float | None = None  #: where the chest faces, + above the horizontal
+    separation_deg: float | None = None  #: shoulder turn less hip turn
+    side_tilt_deg: float | None = None  #: mid-hip to mid-shoulder from upright, + away from target
+    #: the upper back's edge on the target side, from the ball line; + on the trail side of the
+    #: line, negative past it; needs the outline
+    back_gap_cm: float | None = None
     hand_lateral_cm: float | None = None  #: mid-wrist from its setup place, + away from target
     hand_height_cm: float | None = None  #: mid-wrist above its setup place, + up
     hand_arc_deg: float | None = None  #: hands about mid-shoulder at setup; 0 there, + away
@@ -97,6 +112,9 @@ class Measures:
     head_vertical_se_cm: float | None = None
     hip_lateral_se_cm: float | None = None
     chest_pitch_se_deg: float | None = None
+    separation_se_deg: float | None = None
+    side_tilt_se_deg: float | None = None
+    back_gap_se_cm: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,6 +7,7 @@ player's settings file. docs/measures.md and docs/architecture.md say what they 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Final
 
 from trainer.core.records import Handed
 from trainer.core.smoothing import OneEuroRules
@@ -20,7 +21,10 @@ class SetupRules:
     window_s: float = 1.2  #: the reference is the median over at most this long
     body_spread_cm: float = 2.5  #: hips and shoulders may wander this far in ``still_s``
     hands_spread_cm: float = 3.5  #: and the hands this far
-    hands_apart_sw: float = 0.5  #: wrists at most this many shoulder widths apart
+    #: Wrists at most this many shoulder widths apart. On a club they are 0.2 apart and hanging
+    #: down 1.3, but of 360 rendered people of all kinds in one in six one wrist was seen 0.5 to
+    #: 0.9 off where a hand hides the other.
+    hands_apart_sw: float = 0.95
     hands_aside_sw: float = 0.75  #: mid-wrist at most this far beside mid-hip
 
 
@@ -40,10 +44,13 @@ class PhaseRules:
     high_top_height: float = 1.05  #: from here a short stop is a top
     low_top_hold_s: float = 1.6  #: a stop below that is a checkpoint unless it lasts this long
     high_top_hold_s: float = 0.12
+    short_top_height: float = 0.5  #: lower down, a turn is a top at least here ...
+    short_top_arc_deg: float = 55.0  #: ... and with the hands this far round ...
+    short_top_speed: float = 1.4  #: ... if they come back this many times as fast as they went
     top_speed_cm_s: float = 14.0  #: slower than this is a stop ...
     top_speed_of_peak: float = 0.05  #: ... or slower than this share of the rep's peak speed
     reversal_deg: float = 7.0  #: hands gone back this far along the arc: the top is over
-    leave_cm: float = 6.0  #: hands this far from their place at the top
+    leave_cm: float = 22.0  #: both hands this far from their place at the top
     go_on_deg: float = 9.0  #: hands gone on this far: it was a stop on the way, not the top
     swing_s: float = 45.0  #: a backswing that lasts longer is given up
     after_s: float = 0.4  #: hands low and calm this long end the rep
@@ -57,17 +64,48 @@ class PhaseRules:
     wrong_way_arc_deg: float = -60.0
 
 
+#: Words for how sure, in per cent, it must be that the turn is truly there.
+CONFIDENCE: Final = {"even odds": 50.0, "likely": 75.0, "surely": 95.0}
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CueRules:
     """What is worth a cue."""
 
     target_deg: float = 85.0
     turn_band_deg: float = 5.0
+    #: Per cent, 50 to 99, that the turn is truly at the target when it sounds. 50: as soon as the
+    #: reading is there; more: once it is past the target by so much of its standard error.
+    turn_confidence: float = CONFIDENCE["even odds"]
+    turn_hysteresis_deg: float = 3.0  #: shown as reached until this far below where it became so
+    #: At the target for this long before it sounds. 0, for every moment comes late: between two
+    #: pictures at 30 a second a quick backswing turns 8 degrees, while on rendered backswings only
+    #: one reading in twenty that stood out above both neighbours did so by more than 1.7.
+    turn_hold_s: float = 0.0
+    #: A turn that came faster must be read twice. Rendered golfers turned at up to 295; one of
+    #: 2427 readings of them came faster than this.
+    turn_jump_deg_s: float = 500.0
     head_tol_cm: float = 5.0
     hip_tol_cm: float = 4.0
     hips_strict: bool = False  #: True: hips must stay in tolerance all the way, not only at the top
     rearm: float = 0.7  #: back inside this share of the tolerance arms the cue again
     drift_hold_s: float = 0.05  #: out of tolerance for this long before it sounds
+    #: The upper back's gap to the ball line at the top is good from here to there; chosen.
+    back_gap_low_cm: float = 0.0
+    back_gap_high_cm: float = 6.0
+    back_gap_counts: bool = False  #: True: the gap decides the verdict too, not only its words
+    own_top: bool = False  #: True: target and bands from the reference rep of the day
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OwnRep:
+    """The player's reference rep: its figures at the top, signed as in ``Measures``."""
+
+    turn_deg: float
+    head_lateral_cm: float | None = None
+    head_vertical_cm: float | None = None
+    hip_lateral_cm: float | None = None
+    back_gap_cm: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,6 +115,12 @@ class Rules:
     handed: Handed = Handed.RIGHT
     stature_cm: float | None = None
     pain: bool = False  #: True: nothing asks for turn any more
+    #: Every standard error times this; more than 1 for another pose model than was fitted with.
+    se_factor: float = 1.0
+    #: the ball line from the lead shoulder at setup, + away from the target; None: no line
+    ball_line_cm: float | None = 0.0
+    rod_read_deg: float | None = None  #: what this camera read at a true 90 degrees, last time
+    own: OwnRep | None = None  #: the reference rep of the day
     setup: SetupRules = field(default_factory=SetupRules)
     phases: PhaseRules = field(default_factory=PhaseRules)
     cues: CueRules = field(default_factory=CueRules)

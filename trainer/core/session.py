@@ -14,12 +14,21 @@ from numpy.typing import NDArray
 
 from trainer.core import cues as cue_rules
 from trainer.core import geometry as geo
+from trainer.core import own_rep
 from trainer.core import phases as phase_rules
-from trainer.core.estimate import Estimator, Prepared, prepare
+from trainer.core.estimate import Fitted, Prepared, prepare
 from trainer.core.handpath import HandPoint, speed_cm_s
-from trainer.core.measures import hand_arc_deg, hand_level, hand_place_cm, measure, moved_cm
+from trainer.core.measures import (
+    arms_cm,
+    hand_arc_deg,
+    hand_level,
+    hand_place_cm,
+    measure,
+    moved_cm,
+)
 from trainer.core.phase_state import REFERENCED, PhaseState, Reading
 from trainer.core.records import Cue, Measures, Phase, PhaseChange, Pose, Rep, Step
+from trainer.core.rod_check import corrected
 from trainer.core.rules import Rules
 from trainer.core.setup import Reference, StillWindow, push, reference_from, scale_cm_per_px
 from trainer.core.smoothing import OneEuroState, one_euro
@@ -60,7 +69,7 @@ def step(
     t_s: float,
     pose: Pose | None,
     rules: Rules,
-    fitted: Estimator | None = None,
+    fitted: Fitted | None = None,
 ) -> tuple[SessionState, Step]:
     """Advance by one reading at ``t_s``; ``pose`` is None when nobody plausible was seen.
 
@@ -80,7 +89,8 @@ def step(
     expected_px = None
     if state.reference is not None:
         expected_px = expected_hand_px(state, t_s, state.reference)
-    now = measure(smooth, t_s, state.reference, state.ready, expected_px)
+    now = measure(smooth, t_s, state.reference, state.ready, expected_px, rules.ball_line_cm)
+    now = corrected(now, rules.rod_read_deg)
     if phases.path and phases.path[-1].t_s == t_s:
         now = replace(now, hand_speed_cm_s=speed_cm_s(phases.path))
     state, cues = _cues(state, now, changes, rules)
@@ -178,6 +188,7 @@ def _reading(
             height_cm=height,
             arc_deg=hand_arc_deg(lateral, height, reference),
             level=hand_level(height, reference),
+            arms_cm=arms_cm(pose, reference),
         ),
         hands_apart_cm=apart_px * reference.cm_per_px,
         body_moved_cm=float(max(np.hypot(*shoulders), np.hypot(*hips))),
@@ -215,7 +226,7 @@ def _follow_changes(
     return replace(state, phases=phases, reference=reference, notices=notices)
 
 
-def _make_ready(state: SessionState, fitted: Estimator | None) -> SessionState:
+def _make_ready(state: SessionState, fitted: Fitted | None) -> SessionState:
     """Keep the estimator ready for the reference that is held."""
     reference, ready = state.reference, state.ready
     if fitted is None or reference is None:
@@ -229,13 +240,15 @@ def _cues(
     state: SessionState, now: Measures, changes: tuple[PhaseChange, ...], rules: Rules
 ) -> tuple[SessionState, tuple[Cue, ...]]:
     entered = {change.phase: change for change in changes}
+    asked = own_rep.cue_rules(rules)
     if Phase.TOP in entered and Phase.AFTER in entered:
         top = _at_top(state, entered[Phase.TOP].t_s, entered[Phase.AFTER].t_s)
         if top is not None:
-            _, cues = cue_rules.at_top(state.cues, top, now.t_s, rules.cues)
+            top = own_rep.judged(top, rules)
+            _, cues = cue_rules.at_top(state.cues, top, now.t_s, asked)
             return replace(state, cues=cue_rules.CueState()), cues
     cue_state, cues = cue_rules.step(
-        state.cues, now, state.phases.phase, rules.cues, pain=rules.pain
+        state.cues, own_rep.judged(now, rules), state.phases.phase, asked, pain=rules.pain
     )
     return state if cue_state == state.cues else replace(state, cues=cue_state), cues
 

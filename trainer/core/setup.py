@@ -7,6 +7,7 @@ shoulders were while the player stood still.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
@@ -15,8 +16,9 @@ from numpy.typing import NDArray
 
 from trainer.core import geometry as geo
 from trainer.core.landmarks import Landmark
-from trainer.core.records import Handed, Pose
+from trainer.core.records import Handed, Outline, Pose
 from trainer.core.rules import Rules, SetupRules
+from trainer.core.silhouette import median_outline
 
 FloatArray = NDArray[np.float64]
 
@@ -51,6 +53,7 @@ class Reference:
     world_m: FloatArray  #: (33, 3)
     cm_per_px: float
     scale_from_stature: bool  #: False: from the pose model's own metres
+    outline: Outline | None = None
 
     @property
     def hand_px(self) -> FloatArray:
@@ -95,17 +98,22 @@ def push(window: StillWindow, pose: Pose | None, t_s: float, rules: SetupRules) 
     return StillWindow(poses=(*kept[start:], pose))
 
 
-def reference_from(window: StillWindow, rules: Rules) -> Reference | None:
+def reference_from(
+    window: StillWindow,
+    rules: Rules,
+    looks_ready: Callable[[Pose, SetupRules], bool] | None = None,
+) -> Reference | None:
     """Return the reference if the newest ``rules.setup.still_s`` shows a still address.
 
     None while the player moves, the hands are not together in front of the body, or too little
     has been seen. The reference is the median of the whole still stretch at the window's end.
+    ``looks_ready`` tells another posture than the address that is waited for.
     """
     poses = window.poses
     setup = rules.setup
     if len(poses) < 5 or poses[-1].t_s - poses[0].t_s < setup.still_s:
         return None
-    if not looks_like_address(poses[-1], setup):
+    if not (looks_ready or looks_like_address)(poses[-1], setup):
         return None
     scale, _ = scale_cm_per_px(poses[-1].image_px, poses[-1].world_m, rules.stature_cm)
     if scale is None:
@@ -140,6 +148,7 @@ def reference_from(window: StillWindow, rules: Rules) -> Reference | None:
         world_m=world_m,
         cm_per_px=cm_per_px,
         scale_from_stature=from_stature,
+        outline=median_outline([p.outline for p in still]),
     )
 
 
@@ -158,7 +167,9 @@ def looks_like_address(pose: Pose, rules: SetupRules) -> bool:
     points = pose.image_px
     shoulders, hips = geo.middle(points, "shoulder"), geo.middle(points, "hip")
     hands, knees = geo.middle(points, "wrist"), geo.middle(points, "knee")
-    width = abs(points[Landmark.LEFT_SHOULDER, 0] - points[Landmark.RIGHT_SHOULDER, 0])
+    # Who faces the camera has the left shoulder at the picture's right. The pose model sometimes
+    # takes the front for the back, with left and right exchanged: nothing could be read then.
+    width = points[Landmark.LEFT_SHOULDER, 0] - points[Landmark.RIGHT_SHOULDER, 0]
     torso = hips[1] - shoulders[1]
     apart = float(np.linalg.norm(points[Landmark.LEFT_WRIST] - points[Landmark.RIGHT_WRIST]))
     return bool(

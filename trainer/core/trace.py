@@ -15,9 +15,10 @@ from typing import Any, Final
 import numpy as np
 
 from trainer.core.landmarks import LANDMARK_COUNT
-from trainer.core.records import Pose, Step
+from trainer.core.records import Outline, Pose, Step
 
 SCHEMA: Final = 1
+_OUTLINE: Final = ("row_px", "left_px", "right_px")
 
 
 class TraceFault(ValueError):
@@ -37,10 +38,19 @@ class TraceLine:
 def quantise(pose: Pose) -> Pose:
     """Return ``pose`` on a grid far finer than its noise, so that traces stay small.
 
-    1/64 px and 1/8192 m (0.12 mm): powers of two, so nothing is lost in writing them down.
+    1/64 px and 1/8192 m (0.12 mm), 1/8 px for the outline: powers of two, so nothing is lost in
+    writing them down.
     """
+    outline = pose.outline
+    if outline is not None:
+        outline = Outline(
+            row_px=np.round(outline.row_px * 8) / 8,
+            left_px=np.round(outline.left_px * 8) / 8,
+            right_px=np.round(outline.right_px * 8) / 8,
+        )
     return replace(
         pose,
+        outline=outline,
         image_px=np.round(pose.image_px * 64) / 64,
         depth_px=np.round(pose.depth_px * 64) / 64,
         world_m=np.round(pose.world_m * 8192) / 8192,
@@ -64,6 +74,11 @@ def reading_line(t_s: float, pose: Pose | None, step: Step, action: str | None) 
         line["depth_px"] = pose.depth_px.tolist()
         line["world_m"] = pose.world_m.ravel().tolist()
         line["visibility"] = pose.visibility.tolist()
+        if pose.outline is not None:
+            line["outline"] = {
+                name: [None if np.isnan(x) else x for x in getattr(pose.outline, name).tolist()]
+                for name in _OUTLINE
+            }
     line["result"] = result_of(step)
     return _dump(line)
 
@@ -135,12 +150,22 @@ def _reading(values: dict[str, Any], number: int) -> TraceLine:
                 depth_px=_array(values["depth_px"], 1).ravel(),
                 world_m=_array(values["world_m"], 3),
                 visibility=_array(values["visibility"], 1).ravel(),
+                outline=_outline(values.get("outline")),
             )
     except (KeyError, TypeError, ValueError) as error:
         raise TraceFault(f"line {number} is no reading of a trace: {error}") from None
     if not np.isfinite(t_s):
         raise TraceFault(f"line {number}: the time is not a number")
     return TraceLine(t_s=t_s, pose=pose, result=result, action=action)
+
+
+def _outline(values: dict[str, Any] | None) -> Outline | None:
+    if values is None:
+        return None
+    row, left, right = (np.array(values[name], dtype=np.float64) for name in _OUTLINE)
+    if not row.shape == left.shape == right.shape:
+        raise ValueError("the outline's rows and ends are not equally many")
+    return Outline(row_px=row, left_px=left, right_px=right)
 
 
 def _array(values: list[float], columns: int) -> np.ndarray:

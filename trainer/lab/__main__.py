@@ -32,7 +32,7 @@ def main(argv: Sequence[str] | None = None) -> int:
             file=sys.stderr,
         )
         return EXIT_NO_LAB
-    if options.command in ("stills", "accuracy"):
+    if options.command in ("films", "sheet", "accuracy"):
         return int(options.run(options))
     names = [options.scenario] if options.scenario != "all" else list(SCENARIOS)
     clips = [_clip(name, options.seed, options) for name in names]
