@@ -1,6 +1,6 @@
 """Small TOML files kept for the user: written whole or not at all, set aside if damaged.
 
-Beside the players' records (``trainer/players.py``) these are the lenses and the tags' true size.
+These are the players' records, the lenses and the tags' true size.
 """
 
 from __future__ import annotations
@@ -46,12 +46,13 @@ def read_kept(
     *,
     what: str,
     error_class: type[TrainerError],
+    then: str = "it is not used",
 ) -> tuple[_Kept | None, str]:
     """Return what ``understand`` makes of the file, and plain words about what went wrong.
 
     Without a file: (None, ""). A damaged one (``understand`` raised DamagedError, or it is no
-    TOML) is renamed and gives None and words. Raises ``error_class`` when the file is there but
-    cannot be read or set aside.
+    TOML) is renamed and gives None and words that end with what follows, ``then``. Raises
+    ``error_class`` when the file is there but cannot be read or set aside.
     """
     try:
         return understand(tomllib.loads(path.read_bytes().decode("utf-8"))), ""
@@ -64,9 +65,9 @@ def read_kept(
         ) from None
     except (UnicodeDecodeError, tomllib.TOMLDecodeError, DamagedError) as error:
         aside = _set_aside(path, what, error_class)
-        why = str(error).splitlines()[0].rstrip(".")
+        why = str(error).splitlines()[0].split(". ")[0].rstrip(".")
         return None, (
-            f"{what} was damaged ({why}), so it is not used. "
+            f"{what[0].upper()}{what[1:]} was damaged ({why}), so {then}. "
             f"The old file is kept as {aside}; mend it and name it {path.name} to have it back."
         )
 

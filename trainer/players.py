@@ -7,30 +7,22 @@ damaged is set aside, never written over; where nothing can be written, practice
 
 from __future__ import annotations
 
-import contextlib
 import datetime
 import os
-import sys
 import unicodedata
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any, Final
 
-if sys.version_info >= (3, 11):
-    import tomllib
-else:
-    import tomli as tomllib
-
 from trainer.core.ball_line import FARTHEST_CM
 from trainer.core.records import Handed
 from trainer.core.rules import OwnRep
 from trainer.errors import PlayerError, SettingsError
+from trainer.kept_file import DATA_VARIABLE, DamagedError, kept_dir, read_kept, write_kept
 from trainer.settings import Settings, checked
 
 SCHEMA: Final = 1
 DEFAULT_NAME: Final = "me"
-#: Names the folder of the records, in place of the system's own place for data.
-DATA_VARIABLE: Final = "TRAINER_DATA_DIR"
 
 _LIMITS: Final = {
     "ball_line_cm": (-FARTHEST_CM, FARTHEST_CM),
@@ -73,13 +65,8 @@ class PlayerRecord:
 
 
 def data_dir() -> Path:
-    """Return the folder of the records: ``TRAINER_DATA_DIR``, else the user's data folder."""
-    chosen = os.environ.get(DATA_VARIABLE)
-    if chosen:
-        return Path(chosen)
-    import platformdirs
-
-    return Path(platformdirs.user_data_dir("backswing-mirror", appauthor=False)) / "players"
+    """Return the folder of the records: ``TRAINER_DATA_DIR``, else one of the user's data."""
+    return kept_dir() if os.environ.get(DATA_VARIABLE) else kept_dir() / "players"
 
 
 def record_path(name: str, folder: Path | None = None) -> Path:
@@ -100,48 +87,32 @@ def load(name: str, folder: Path | None = None) -> tuple[PlayerRecord, str]:
     go on would write over it.
     """
     path = record_path(name, folder)
-    empty = PlayerRecord(name=name)
-    try:
-        text = path.read_bytes().decode("utf-8")
-        return _from_values(tomllib.loads(text), name, path.name), ""
-    except FileNotFoundError:
-        return empty, ""
-    except OSError as error:
-        raise PlayerError(
-            f"the record of {name}, {path}, could not be read ({error.strerror or error}). "
-            "A file this program wrote was wanted. Check its permissions."
-        ) from None
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError, SettingsError) as error:
-        aside = _set_aside(path, name)
-        return empty, (
-            f"The record of {name} was damaged ({_first_line(error)}), so {name} starts anew. "
-            f"The old file is kept as {aside}; mend it and name it {path.name} to have it back."
-        )
+
+    def understand(values: dict[str, Any]) -> PlayerRecord:
+        try:
+            return _from_values(values, name, path.name)
+        except SettingsError as error:
+            raise DamagedError(str(error)) from None
+
+    record, words = read_kept(
+        path,
+        understand,
+        what=f"the record of {name}",
+        error_class=PlayerError,
+        then=f"{name} starts anew",
+    )
+    return PlayerRecord(name=name) if record is None else record, words
 
 
 def save(record: PlayerRecord, folder: Path | None = None) -> None:
     """Write the player's record, whole or not at all. Raises PlayerError when it cannot be."""
-    import tomli_w
-
-    path = record_path(record.name, folder)
-    half = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        try:
-            with half.open("w", encoding="utf-8", newline="\n") as file:
-                file.write(_HEAD + tomli_w.dumps(_to_values(record)))
-                file.flush()
-                os.fsync(file.fileno())
-            os.replace(half, path)
-        finally:
-            with contextlib.suppress(OSError):
-                half.unlink(missing_ok=True)
-    except OSError as error:
-        raise PlayerError(
-            f"the record of {record.name} could not be written to {path} "
-            f"({error.strerror or error}). A folder that can be written, on a disk with space, "
-            f"was wanted. Make room, or name another folder in {DATA_VARIABLE}."
-        ) from None
+    write_kept(
+        record_path(record.name, folder),
+        _HEAD,
+        _to_values(record),
+        what=f"the record of {record.name}",
+        error_class=PlayerError,
+    )
 
 
 def with_record(settings: Settings, record: PlayerRecord, today: datetime.date) -> Settings:
@@ -288,28 +259,3 @@ def _to_values(record: PlayerRecord) -> dict[str, Any]:
 def _told(values: dict[str, Any]) -> dict[str, Any]:
     rounded = {k: round(v, 2) if isinstance(v, float) else v for k, v in values.items()}
     return {name: value for name, value in rounded.items() if value is not None}
-
-
-def _set_aside(path: Path, name: str) -> str:
-    """Move a damaged file to a name that is free; return that name."""
-    for number in range(1, 1000):
-        aside = path.with_name(f"{path.name}.damaged" + ("" if number == 1 else f"-{number}"))
-        if aside.exists():
-            continue
-        try:
-            path.rename(aside)
-        except OSError as error:
-            raise PlayerError(
-                f"the record of {name}, {path}, is damaged and could not be set aside "
-                f"({error.strerror or error}). A folder that can be written was wanted. "
-                "Move that file away by hand."
-            ) from None
-        return aside.name
-    raise PlayerError(
-        f"the record of {name}, {path}, is damaged, and too many damaged ones lie beside it. "
-        "A free name was wanted. Delete the old ones."
-    )
-
-
-def _first_line(error: Exception) -> str:
-    return str(error).splitlines()[0].split(". ")[0].rstrip(".")
