@@ -63,7 +63,7 @@ def test_without_a_standard_error_none_is_said_but_a_wide_one_is_reckoned_with()
     words = words_for(rep_of(72.0), TARGET_85)
     assert words.good is None
     assert "turn about 72°: near the target" in words.details
-    assert words_for(rep_of(70.0), TARGET_85).headline == "Turn about 15° short"
+    assert words_for(rep_of(69.0), TARGET_85).headline == "Turn about 16° short"
 
 
 def test_a_turn_that_is_not_as_sure_as_its_tone_asks_is_near_the_target():
