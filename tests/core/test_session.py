@@ -5,13 +5,14 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from golfer import SETUP, TOP, Body, Script, View, play, poses, rep_script
+from golfer import SETUP, TOP, Body, Script, View, play, pose_of, poses, rep_script
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from situations import SITUATIONS, script_of, stand, swing
 
 from trainer.core import session
 from trainer.core.geometry import cm_per_px
+from trainer.core.landmarks import Landmark as L
 from trainer.core.records import CueKind, Handed, Measures, Phase
 from trainer.core.rules import Rules
 
@@ -335,3 +336,26 @@ def test_a_rep_is_told_once_and_only_at_the_end_of_its_top(name):
         entered = {change.phase for change in step.changes}
         assert (step.rep is not None) <= bool(entered & {Phase.AFTER, Phase.NOBODY})
         assert (Phase.AFTER in entered) <= (step.rep is not None)
+
+
+def seen_as_a_back(pose):
+    """The same picture, left and right taken for each other."""
+    order = list(range(33))
+    for point in L:
+        if "LEFT" in point.name:
+            other = L[point.name.replace("LEFT", "RIGHT")]
+            order[point], order[other] = int(other), int(point)
+    return replace(pose, image_px=pose.image_px[order], world_m=pose.world_m[order])
+
+
+def test_a_body_seen_from_behind_has_no_setup_and_is_told_why():
+    state = session.SessionState()
+    for i in range(60):
+        pose = seen_as_a_back(pose_of(SETUP, View(), i / 30))
+        state, step = session.step(state, i / 30, pose, Rules())
+    assert step.phase is Phase.WAITING
+    assert session.BEHIND_NOTICE in step.notices
+    for i in range(60, 120):
+        state, step = session.step(state, i / 30, pose_of(SETUP, View(), i / 30), Rules())
+    assert step.phase is Phase.SETUP
+    assert session.BEHIND_NOTICE not in step.notices

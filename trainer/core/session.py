@@ -30,7 +30,14 @@ from trainer.core.phase_state import REFERENCED, PhaseState, Reading
 from trainer.core.records import Cue, Measures, Phase, PhaseChange, Pose, Rep, Step
 from trainer.core.rod_check import corrected
 from trainer.core.rules import Rules
-from trainer.core.setup import Reference, StillWindow, push, reference_from, scale_cm_per_px
+from trainer.core.setup import (
+    Reference,
+    StillWindow,
+    push,
+    reference_from,
+    scale_cm_per_px,
+    seen_from_behind,
+)
 from trainer.core.smoothing import OneEuroState, one_euro
 
 FloatArray = NDArray[np.float64]
@@ -38,6 +45,10 @@ FloatArray = NDArray[np.float64]
 #: A setup held is taken anew this often while the player stands still.
 RENEW_S: Final = 0.1
 
+BEHIND_NOTICE = (
+    "You are seen from behind, so no setup is taken: face the camera. If you do, change the light "
+    "or wear something that stands out from the background."
+)
 WRONG_WAY_NOTICE = (
     "The hands went toward the target. Is the picture already mirrored (--mirrored), "
     "or does this player swing the other way (--handed)?"
@@ -104,7 +115,7 @@ def step(
         cues=cues,
         rep=rep,
         reps=state.reps,
-        notices=state.notices,
+        notices=_notices(state, smooth),
     )
 
 
@@ -125,6 +136,13 @@ def new_setup(state: SessionState) -> SessionState:
         reps_started=state.reps_started,
         reps=state.reps,
     )
+
+
+def _notices(state: SessionState, pose: Pose | None) -> tuple[str, ...]:
+    """Return the phases' notices, and why no setup comes of a body seen from behind."""
+    if state.phases.phase is Phase.WAITING and pose is not None and seen_from_behind(pose):
+        return (*state.notices, BEHIND_NOTICE)
+    return state.notices
 
 
 def _smooth(

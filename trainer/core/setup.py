@@ -181,6 +181,14 @@ def looks_like_address(pose: Pose, rules: SetupRules) -> bool:
     )
 
 
+def seen_from_behind(pose: Pose) -> bool:
+    """Tell whether the left shoulder is clearly at the picture's left: a back, or taken for one."""
+    points = pose.image_px
+    width = points[Landmark.LEFT_SHOULDER, 0] - points[Landmark.RIGHT_SHOULDER, 0]
+    torso = geo.middle(points, "hip")[1] - geo.middle(points, "shoulder")[1]
+    return bool(torso > 0 and width < -0.35 * torso)
+
+
 def scale_cm_per_px(
     image_px: FloatArray, world_m: FloatArray, stature_cm: float | None
 ) -> tuple[float | None, bool]:
