@@ -24,7 +24,7 @@ from trainer.core.landmarks import Landmark
 from trainer.core.measures import measure
 from trainer.core.records import Measures, Pose
 from trainer.core.rules import Rules, SetupRules
-from trainer.core.setup import Reference, StillWindow, push, reference_from
+from trainer.core.setup import Reference, StillWindow, front_px, push, reference_from
 
 FloatArray = NDArray[np.float64]
 
@@ -194,10 +194,8 @@ def looks_like_start(pose: Pose, rules: SetupRules) -> bool:
     from the segment lengths of Drillis and Contini 1966, from memory).
     """
     points = pose.image_px
-    shoulders, hips = geo.middle(points, "shoulder"), geo.middle(points, "hip")
-    left = points[Landmark.LEFT_SHOULDER, 0] - points[Landmark.RIGHT_SHOULDER, 0]
-    torso = float(hips[1] - shoulders[1])
-    # Seen from the front the player's left is picture right; from behind it is not.
+    shoulders = geo.middle(points, "shoulder")
+    left, torso = front_px(points)
     if torso <= 0 or left < 0.5 * torso:
         return False
     wrists = points[[Landmark.LEFT_WRIST, Landmark.RIGHT_WRIST]]

@@ -166,11 +166,8 @@ def looks_like_address(pose: Pose, rules: SetupRules) -> bool:
     """Tell whether the hands are together, low and in front of a body that faces the camera."""
     points = pose.image_px
     shoulders, hips = geo.middle(points, "shoulder"), geo.middle(points, "hip")
+    width, torso = front_px(points)
     hands, knees = geo.middle(points, "wrist"), geo.middle(points, "knee")
-    # Who faces the camera has the left shoulder at the picture's right. The pose model sometimes
-    # takes the front for the back, with left and right exchanged: nothing could be read then.
-    width = points[Landmark.LEFT_SHOULDER, 0] - points[Landmark.RIGHT_SHOULDER, 0]
-    torso = hips[1] - shoulders[1]
     apart = float(np.linalg.norm(points[Landmark.LEFT_WRIST] - points[Landmark.RIGHT_WRIST]))
     return bool(
         torso > 0
@@ -181,11 +178,21 @@ def looks_like_address(pose: Pose, rules: SetupRules) -> bool:
     )
 
 
+def front_px(image_px: FloatArray) -> tuple[float, float]:
+    """Return (the shoulders' width, the trunk's height) in the picture of points (33, 2).
+
+    The width is negative for a body seen from behind: who faces the camera has the left shoulder
+    at the picture's right. The pose model sometimes takes the front for the back, with left and
+    right exchanged: nothing could be read then.
+    """
+    width = image_px[Landmark.LEFT_SHOULDER, 0] - image_px[Landmark.RIGHT_SHOULDER, 0]
+    torso = geo.middle(image_px, "hip")[1] - geo.middle(image_px, "shoulder")[1]
+    return float(width), float(torso)
+
+
 def seen_from_behind(pose: Pose) -> bool:
     """Tell whether the left shoulder is clearly at the picture's left: a back, or taken for one."""
-    points = pose.image_px
-    width = points[Landmark.LEFT_SHOULDER, 0] - points[Landmark.RIGHT_SHOULDER, 0]
-    torso = geo.middle(points, "hip")[1] - geo.middle(points, "shoulder")[1]
+    width, torso = front_px(pose.image_px)
     return bool(torso > 0 and width < -0.35 * torso)
 
 

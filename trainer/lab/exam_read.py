@@ -32,6 +32,7 @@ from trainer.estimator_file import shipped
 from trainer.lab import truth
 from trainer.lab.camera import Camera
 from trainer.lab.exam_poses import Seen, load_poses
+from trainer.lab.naive import width_turn_deg
 from trainer.measure import run_frames
 
 Floats = NDArray[np.float64]
@@ -305,11 +306,6 @@ def _number(value: float | None) -> float:
 
 
 def _width_deg(pose: Pose | None, reference: Reference | None) -> float:
-    """Return the turn by the shoulders' width alone, what a first attempt would take."""
     if pose is None or reference is None:
         return float("nan")
-    lead, trail = geo.lead_trail(reference.handed, "shoulder")
-    away = geo.away_sign(reference.handed)
-    now = float(pose.image_px[trail, 0] - pose.image_px[lead, 0]) * away
-    then = float(reference.image_px[trail, 0] - reference.image_px[lead, 0]) * away
-    return geo.turn_from_width_deg(now, then) if then > 0 else float("nan")
+    return width_turn_deg(pose, reference)

@@ -18,7 +18,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trainer.adapters.outline import ROWS, outline_of
-from trainer.core.records import Handed
 from trainer.lab import crowd, exam, truth
 from trainer.lab.body import load_body
 from trainer.lab.camera import Camera
@@ -47,8 +46,6 @@ HELD: Final = 3
 CHIP_PX: Final = 112
 CHIP_TORSOS: Final = 2.6
 CHIP_UP: Final = 0.75
-#: The band of the upper back, as shares of the way from mid-hip to mid-shoulder.
-BACK_BAND: Final = (0.45, 0.85)
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,7 +145,7 @@ def film_person(seed: int, out_dir: Path, model: Path) -> Path:
         piece=np.array(taken.piece),
         back_px=np.array(taken.back_px),
         row_px=taken.row_px,
-        true_cm_per_px=_true_cm_per_px(one.camera, joints),
+        true_cm_per_px=truth.cm_per_px(joints, one.camera),
         joints_px=np.stack([pixels[name] for name in names], axis=1).astype(np.float32)[rows],
         joint_names=np.array(names),
         chips=np.frombuffer(b"".join(taken.chips), dtype=np.uint8),
@@ -171,13 +168,6 @@ def _camera_row(camera: Camera) -> Floats:
             camera.roll_deg,
         ]
     )
-
-
-def _true_cm_per_px(camera: Camera, joints: dict[str, Floats]) -> float:
-    """Return what a pixel spans, upright, at the middle of the hips at the address."""
-    hips = (joints["left_hip"][0] + joints["right_hip"][0]) / 2
-    ends = camera.project(np.stack([hips, hips + np.array([0.0, 0.1, 0.0])]))
-    return float(10.0 / np.linalg.norm(ends[1] - ends[0]))
 
 
 class _Taken:
@@ -240,15 +230,11 @@ class _Taken:
             said["mask"] = np.packbits(inside, axis=-1)
 
     def _back_edge_px(self, index: int) -> float:
-        """Return where the trunk, clothes included, ends on the target side in the band."""
+        """Return where the trunk, clothes included, ends on the target side; NaN for nowhere."""
         seen = self._one.camera.project(self._stage.trunk_m)
-        hips = self._middle("hip", index)
-        chest = self._middle("shoulder", index)
-        up = (hips[1] - seen[:, 1]) / (hips[1] - chest[1])
-        band = seen[(up > BACK_BAND[0]) & (up < BACK_BAND[1]), 0]
-        if not len(band):
-            return float("nan")
-        return float(band.max() if self._one.handed == Handed.RIGHT.value else band.min())
+        hips, chest = self._middle("hip", index), self._middle("shoulder", index)
+        edge = truth.back_edge_px(seen, hips, chest, self._one.handed)
+        return float("nan") if edge is None else edge
 
     def _middle(self, part: str, index: int) -> Floats:
         both = self._pixels[f"left_{part}"][index] + self._pixels[f"right_{part}"][index]

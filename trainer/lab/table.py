@@ -26,12 +26,13 @@ from trainer.core.setup import Reference, looks_like_address, scale_cm_per_px
 from trainer.core.silhouette import median_outline
 from trainer.core.smoothing import one_euro
 from trainer.core.turn import shoulder_turn_deg
+from trainer.lab.films import FPS
+from trainer.lab.naive import width_turn_deg
 
 Floats = NDArray[np.float64]
 
 #: The tracker settles on the address over the first pictures.
 _SETTLED: Final = 3
-_FPS: Final = 30.0
 _SETUP: Final = Rules().setup
 
 
@@ -123,7 +124,7 @@ def _smoothed(
         for turn, index in enumerate(np.nonzero(data["piece"] == piece)[0], start=1):
             if not data["found"][index]:
                 continue
-            t_s = turn / _FPS
+            t_s = turn / FPS
             pose = _pose(data, int(index), t_s, size_wh)
             trust, doubt = plausible.judge(trust, pose)
             if doubt is not None:
@@ -204,10 +205,6 @@ def _back(
 
 
 def _naive(pose: Pose, reference: Reference) -> Floats:
-    lead, trail = geo.lead_trail(reference.handed, "shoulder")
-    away = geo.away_sign(reference.handed)
-    now = (pose.image_px[trail, 0] - pose.image_px[lead, 0]) * away
-    then = (reference.image_px[trail, 0] - reference.image_px[lead, 0]) * away
-    by_width = geo.turn_from_width_deg(float(now), float(then)) if then > 0 else np.nan
     by_world = shoulder_turn_deg(pose, reference)
-    return np.array([by_width, np.nan if by_world is None else by_world])
+    world = np.nan if by_world is None else by_world
+    return np.array([width_turn_deg(pose, reference), world])
