@@ -199,9 +199,9 @@ def arrived_instant_s(path: tuple[HandPoint, ...], start_s: float, left_s: float
     # A minimum-jerk move comes within 3 of 150 cm an eighth of its time before its end.
     longest_s = max(0.5, 0.25 * (near_s - begun_s))
     low, high = max(near_s - 0.1, float(fitted[1])), min(near_s + longest_s, left_s + 0.03)
-    ends = np.arange(low, max(high, low + 0.1), longest_s / 25)
-    end, share = best(ends, np.linspace(0.6, 1.5, 7))
-    end, _ = best(end + np.arange(-3, 4) * longest_s / 90, share + np.array([-0.075, 0.0, 0.075]))
+    ends = np.arange(low, max(high, low + 0.1), longest_s / 50)
+    end, share = best(ends, np.linspace(0.6, 1.5, 10))
+    end, _ = best(end + np.arange(-3, 4) * longest_s / 180, share + np.array([-0.05, 0.0, 0.05]))
     return end
 
 
