@@ -8,9 +8,11 @@ import numpy as np
 
 from trainer.adapters import palette, screen_words
 from trainer.adapters.screen_ball import draw_ball_line
-from trainer.adapters.screen_bars import draw_head, draw_hips, draw_turn, warning_mark
+from trainer.adapters.screen_bars import draw_turn
 from trainer.adapters.screen_calm import Memory
+from trainer.adapters.screen_drift import draw_head, draw_hips
 from trainer.adapters.screen_layout import FIGURE, SMALL, TITLE, Box, Layout
+from trainer.adapters.screen_marks import warning_mark
 from trainer.adapters.screen_pages import draw_page
 from trainer.adapters.screen_pen import LEADING, Pen
 from trainer.adapters.screen_rod import draw_rod
