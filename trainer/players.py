@@ -19,7 +19,8 @@ from trainer.core.records import Handed
 from trainer.core.rules import OwnRep
 from trainer.errors import PlayerError, SettingsError
 from trainer.kept_file import DATA_VARIABLE, DamagedError, kept_dir, read_kept, write_kept
-from trainer.settings import Settings, checked
+from trainer.settings import Settings
+from trainer.settings_values import checked
 
 SCHEMA: Final = 1
 DEFAULT_NAME: Final = "me"

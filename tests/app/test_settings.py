@@ -13,9 +13,7 @@ from trainer.core.records import Handed, Phase
 from trainer.core.rules import CueRules, PhaseRules, Rules, SetupRules
 from trainer.errors import SettingsError
 from trainer.settings import (
-    RANGES,
     Settings,
-    checked,
     default_path,
     from_values,
     load,
@@ -23,6 +21,7 @@ from trainer.settings import (
     rules_to_values,
     with_options,
 )
+from trainer.settings_values import RANGES, checked
 
 RULE_SECTIONS = {
     "setup": SetupRules(),
