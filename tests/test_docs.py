@@ -14,6 +14,7 @@ import pytest
 from trainer import cli
 from trainer.caution import CAUTION_LINES
 from trainer.core.phase_state import MOVES
+from trainer.core.practice_rules import PracticeRules
 from trainer.core.records import Cue, CueKind, Measures, Phase, Rep, Side, Step
 from trainer.core.rules import CueRules, PhaseRules, Rules, SetupRules
 from trainer.core.smoothing import OneEuroRules
@@ -115,6 +116,7 @@ SETTINGS_PAGE = ROOT / "docs/how-to/settings.md"
 SECTIONS = {
     "player": {"name": None, "handed": "right", "stature_cm": None},
     "cues": CueRules(),
+    "practice": PracticeRules(),
     "setup": SetupRules(),
     "phases": PhaseRules(),
     "smoothing": Rules().smoothing,

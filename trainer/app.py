@@ -18,6 +18,8 @@ from statistics import median
 
 from trainer.core.ball_line import BallLine
 from trainer.core.own_rep import cue_rules, in_use
+from trainer.core.practice import CheckResult
+from trainer.core.practice_shown import PracticeShown
 from trainer.core.records import Cue, Frame, Handed, Rep, Step
 from trainer.core.repeat import turn_spread
 from trainer.core.rod_check import RodReading, RodState
@@ -74,6 +76,8 @@ class _Shared:
     last_rep_words: tuple[str, ...] = ()
     ball_line: BallLine | None = None
     rod: RodState | None = None
+    practice: PracticeShown | None = None
+    check: CheckResult | None = None  #: the silent check of this run
     readings: tuple[RodReading, ...] = ()  #: what the rod checks of this run read
     answer: tuple[str, float] = ("", 0.0)  #: words about the last action, and when
     who: str = ""
@@ -253,6 +257,7 @@ class LiveMirror:
         """Leave the ball line and the rod check for the main thread."""
         shared, before = self._shared, self._shared.rod
         shared.ball_line, shared.rod = engine.ball_line, engine.rod
+        shared.practice, shared.check = engine.practice, engine.check
         reading = None if engine.rod is None else engine.rod.reading
         if reading is not None and (before is None or before.reading is None):
             shared.readings = (*shared.readings, reading)
@@ -263,9 +268,13 @@ class LiveMirror:
         if fed is None:
             return
         pose, step = fed
+        if engine.answer:
+            shared.answer = engine.answer, self._clock()
         if not self._muted:
-            for cue in step.cues:
+            for cue in step.told:
                 self._sounder.play(cue, pan=self._pan_of(cue, engine.rules.handed))
+            for signal in step.signals:
+                self._sounder.signal(signal, step.t_s)
         shared.delays_ms.append((self._source.now_s() - frame.t_s) * 1000.0)
         shared.step_times_s.append(self._clock())
         shared.who = estimator.notice()
@@ -285,7 +294,7 @@ class LiveMirror:
         self._shared.reps.append(rep)
         self._shared.last_rep = rep
         spread = spread_words(turn_spread(self._shared.reps)) if rep.complete else ""
-        lines = words_for(rep, rules).lines
+        lines = words_for(rep, rules).lines if rep.verdict is None else rep.verdict.lines
         self._shared.last_rep_words = (*lines, spread) if spread else lines
 
     def _view(self) -> View:
@@ -294,6 +303,9 @@ class LiveMirror:
         step, frame, rules = shared.step, shared.frame, shared.rules
         answer, said_s = shared.answer
         waited_s = self._clock() - self._started_s
+        told = shared.practice is None or shared.practice.verdict
+        if shared.last_rep is not None and shared.last_rep.verdict is not None:
+            told = told and shared.last_rep.verdict.told
         return View(
             image_rgb=None if frame is None else frame.image_rgb,
             step=step,
@@ -306,8 +318,8 @@ class LiveMirror:
             hip_tol_cm=rules.cues.hip_tol_cm,
             hips_strict=rules.cues.hips_strict,
             reps=self._reps_before if step is None else step.reps,
-            last_rep=shared.last_rep,
-            last_rep_words=shared.last_rep_words,
+            last_rep=shared.last_rep if told else None,
+            last_rep_words=shared.last_rep_words if told else (),
             notices=self._notices(status.text),
             pain=rules.pain,
             muted=self._muted,
@@ -319,6 +331,7 @@ class LiveMirror:
             own=in_use(rules),
             ball_line=shared.ball_line,
             rod=shared.rod,
+            practice=shared.practice,
         )
 
     def _notices(self, camera: str) -> tuple[str, ...]:

@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING
 
 from trainer import __version__
 from trainer.caution import CAUTION_LINES, CAUTION_TITLE
+from trainer.core.practice_rules import CueSchedule, PracticeKind, PracticeRules
 from trainer.errors import SettingsError, TrainerError
 
 if TYPE_CHECKING:
@@ -63,12 +64,14 @@ def _parser() -> argparse.ArgumentParser:
     _camera_options(live)
     _player_options(live)
     _tolerance_options(live)
+    _practice_options(live)
     _stage_options(live)
     live.add_argument("--record", type=Path, metavar="TRACE", help="write the poses to this file")
     live.set_defaults(run=_live)
 
     demo = commands.add_parser("demo", help="the mirror, on the clips that come with it")
     _tolerance_options(demo)
+    _practice_options(demo)
     _stage_options(demo)
     demo.add_argument("--save", type=Path, metavar="DIR", help="write pictures and sound there")
     demo.set_defaults(run=_demo)
@@ -160,6 +163,18 @@ def _tolerance_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--hip-tol-cm", type=float, metavar="Y", help="hip drift (default 4)")
 
 
+def _practice_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--practice", choices=[kind.value for kind in PracticeKind], help="default: free"
+    )
+    parser.add_argument(
+        "--cues", choices=[cues.value for cues in CueSchedule], help="which reps are told"
+    )
+    parser.add_argument(
+        "--guess-first", action="store_true", help="say how far it was before the figure shows"
+    )
+
+
 def _stage_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--sound", choices=("auto", "pygame", "simpleaudio", "off"), help="default: auto"
@@ -179,6 +194,9 @@ def _settings(args: argparse.Namespace, read: Settings | None = None) -> Setting
         head_tol_cm=getattr(args, "head_tol_cm", None),
         hip_tol_cm=getattr(args, "hip_tol_cm", None),
         turn_confidence=getattr(args, "confidence", None),
+        practice=getattr(args, "practice", None),
+        cue_schedule=getattr(args, "cues", None),
+        guess_first=getattr(args, "guess_first", False),
     )
     camera = settings.camera
     if getattr(args, "camera", None) is not None:
@@ -276,7 +294,7 @@ def _measure(args: argparse.Namespace) -> int:
     failed = measure_clips(
         args.clips,
         args.out,
-        settings.rules,
+        replace(settings.rules, practice=PracticeRules()),  # a clip is measured, not practised
         model=args.model,
         jobs=args.jobs,
         rotate=camera.rotate,

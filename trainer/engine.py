@@ -4,17 +4,31 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import replace
+from typing import Final
 
-from trainer.core import ball_line, own_rep, rod_check, session, summary
+from trainer.core import ball_line, own_rep, practice, rod_check, session, summary, turn_only
 from trainer.core.ball_line import BallLine
 from trainer.core.estimate import Fitted, widened
-from trainer.core.records import Handed, Measures, Phase, Pose, Rep, Step
+from trainer.core.practice import CheckResult
+from trainer.core.practice_rules import CueSchedule, PracticeKind
+from trainer.core.practice_shown import PracticeShown, resting, shown
+from trainer.core.practice_words import CUES, KINDS, check_words
+from trainer.core.records import Handed, Measures, Phase, Pose, Rep, Signal, Step
 from trainer.core.rod_check import RodState
 from trainer.core.rules import Rules
+from trainer.core.schedule import ScheduleState
 from trainer.core.setup import Reference
 from trainer.core.trace import quantise
 from trainer.estimator_file import shipped
 from trainer.ports import KeyAction
+
+_KINDS: Final = tuple(PracticeKind)
+_CUES: Final = tuple(CueSchedule)
+_GUESSES: Final = {
+    KeyAction.GUESS_SHORT: "short",
+    KeyAction.GUESS_THERE: "there",
+    KeyAction.GUESS_PAST: "past",
+}
 
 
 class Engine:
@@ -27,9 +41,13 @@ class Engine:
         """
         self.rules = rules
         self.rod: RodState | None = None  #: the rod check under way
-        self.answer = ""  #: plain words in answer to the last action; empty where none is due
+        self.answer = ""  #: plain words about the last action or reading; empty where none are due
         self._fitted = widened(shipped() if fitted is None else fitted, rules.se_factor)
         self._state = session.SessionState(reps=reps_before, reps_started=reps_before)
+        self.paused = False  #: the player rests: nothing is looked for, nothing counts
+        self._practice = practice.begun(rules)
+        self._turn: turn_only.TurnState | None = None  # of turn-only practice
+        self._shown = PracticeShown()
         self._last_rep: Rep | None = None  # the last complete one
         self._line: tuple[Reference, float | None, bool] | None = None  # setup, gap, at the top
 
@@ -41,15 +59,37 @@ class Engine:
         reference, gap_cm, at_top = self._line
         return ball_line.to_draw(reference, self.rules.ball_line_cm, gap_cm, at_top=at_top)
 
+    @property
+    def practice(self) -> PracticeShown:
+        """Return what is practised and what of it may be seen now."""
+        return resting(self._shown, "Paused") if self.paused else self._shown
+
+    @property
+    def check(self) -> CheckResult | None:
+        """Return what the last silent check came to; None before one was made."""
+        return self._practice.check
+
     def feed(self, t_s: float, pose: Pose | None) -> tuple[Pose | None, Step] | None:
         """Return the pose as the core read it and the step; None when time did not increase."""
         if self._state.t_s is not None and t_s <= self._state.t_s:
             return None
+        self.answer = ""
         read = None if pose is None else quantise(pose)
         self._state, step = session.step(self._state, t_s, read, self.rules, self._fitted)
         if self.rod is not None:
             return read, self._check(t_s, read, step, self.rod)
-        if step.rep is not None and step.rep.complete:
+        if self.paused:
+            return read, self._rest(step)
+        kind = practice.kind_of(self._practice, self.rules.practice)
+        reference = self._state.reference
+        if kind is PracticeKind.TURN_ONLY:
+            step, reference = self._turn_only(t_s, read, step)
+        checked = self._practice.check
+        self._practice, step = practice.step(self._practice, step, reference, self.rules)
+        if self._practice.check is not checked and self._practice.check is not None:
+            self.answer = check_words(self._practice.check)
+        self._shown = shown(self._practice, step.phase, step.pose, reference, self.rules)
+        if step.rep is not None and step.rep.complete and kind is not PracticeKind.TURN_ONLY:
             self._last_rep = step.rep
         self._follow_line(step)
         return read, step
@@ -85,6 +125,37 @@ class Engine:
         elif action is KeyAction.ROD_CHECK:
             self._switch_rod()
         else:
+            return self._act_practice(action)
+        return True
+
+    def _act_practice(self, action: KeyAction) -> bool:
+        """Follow what the player asked for of the practice."""
+        rules = self.rules.practice
+        if action is KeyAction.PAUSE:
+            self._pause()
+        elif action in (KeyAction.NEXT_KIND, KeyAction.SILENT_CHECK) and self._practice.offered:
+            self._begin_check()
+        elif action in (KeyAction.NEXT_KIND, KeyAction.PREVIOUS_KIND):
+            way = 1 if action is KeyAction.NEXT_KIND else -1
+            self._take_kind(_KINDS[(_KINDS.index(rules.kind) + way) % len(_KINDS)])
+        elif action.value in [kind.value for kind in _KINDS]:
+            self._take_kind(PracticeKind(action.value))
+        elif action is KeyAction.NEXT_CUES:
+            cues = _CUES[(_CUES.index(rules.cues) + 1) % len(_CUES)]
+            self.rules = replace(self.rules, practice=replace(rules, cues=cues))
+            self._practice = replace(self._practice, schedule=ScheduleState())
+            self.answer = f"Cues: {CUES[cues]}"
+        elif action is KeyAction.GUESS_FIRST:
+            guess = not rules.guess_first
+            self.rules = replace(self.rules, practice=replace(rules, guess_first=guess))
+            self.answer = "Guess first: say short, there or past" if guess else "No guessing first"
+        elif action in _GUESSES:
+            self._practice, self.answer = practice.guessed(
+                self._practice, _GUESSES[action], self.rules
+            )
+        elif action is KeyAction.SILENT_CHECK:
+            self._begin_check()
+        else:
             return False
         return True
 
@@ -93,8 +164,67 @@ class Engine:
         self._state, rep = session.finish(self._state)
         return rep
 
+    def _take_kind(self, kind: PracticeKind) -> None:
+        self.rules = replace(self.rules, practice=replace(self.rules.practice, kind=kind))
+        self._practice = practice.with_kind(self._practice, kind)
+        self._new_setup()
+        name, what = KINDS[kind]
+        self.answer = f"{name[0].upper()}{name[1:]}: {what}"
+
+    def _begin_check(self) -> None:
+        self._practice = practice.with_check(self._practice, self.rules.practice)
+        self._new_setup()
+        self.answer = f"Silent check: {self.rules.practice.check_reps} reps without cues"
+
+    def _pause(self) -> None:
+        self.paused = not self.paused
+        self.answer = "Paused" if self.paused else "Going on"
+        signal = Signal.PAUSED if self.paused else Signal.RESUMED
+        self._practice = practice.sounded(self._practice, signal)
+        self._new_setup()
+
+    def _rest(self, step: Step) -> Step:
+        """Return a step in which nothing is looked for; only tones that wait still sound."""
+        self._state = session.new_setup(self._state)
+        empty = Step(
+            t_s=step.t_s,
+            pose=step.pose,
+            measures=Measures(t_s=step.t_s),
+            phase=Phase.NOBODY,
+            reps=step.reps,
+        )
+        self._practice, rest = practice.step(self._practice, empty, None, self.rules)
+        return rest
+
+    def _turn_only(
+        self, t_s: float, read: Pose | None, step: Step
+    ) -> tuple[Step, Reference | None]:
+        """Give the reading to turn-only practice; no swing is looked for."""
+        state, now = turn_only.step(
+            self._turn or turn_only.TurnState(), t_s, read, step.pose, self.rules, self._fitted
+        )
+        self._turn = state
+        rep = now.rep
+        begun, reps = self._state.reps_started, self._state.reps
+        if rep is not None:
+            begun, reps = begun + 1, reps + 1
+            rep = replace(rep, number=begun)
+        self._state = replace(session.new_setup(self._state), reps_started=begun, reps=reps)
+        made = Step(
+            t_s=t_s,
+            pose=step.pose,
+            measures=now.measures,
+            phase=now.phase,
+            changes=now.changes,
+            cues=now.cues,
+            rep=rep,
+            reps=reps,
+        )
+        return made, state.reference
+
     def _new_setup(self) -> None:
         self._state = session.new_setup(self._state)
+        self._turn = None
         self._line = None
         if self.rod is not None:
             self.rod = RodState()
@@ -142,7 +272,7 @@ class Engine:
             self._line = None
             if reference is not None and top is not None:
                 self._line = (reference, top.back_gap_cm, True)
-        elif step.phase is Phase.SETUP and reference is not None:
+        elif step.phase is Phase.SETUP and reference is not None and self._turn is None:
             self._line = (reference, step.measures.back_gap_cm, False)
 
 

@@ -34,6 +34,8 @@ _LIMITS: Final = {
     "head_vertical_cm": (-200.0, 200.0),
     "hip_lateral_cm": (-200.0, 200.0),
     "back_gap_cm": (-200.0, 200.0),
+    "hand_lateral_cm": (-200.0, 200.0),
+    "hand_height_cm": (-200.0, 200.0),
 }
 
 _HEAD: Final = (

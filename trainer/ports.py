@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trainer.core.ball_line import BallLine
-from trainer.core.records import Cue, Frame, Pose, Rep, Step
+from trainer.core.practice_shown import PracticeShown
+from trainer.core.records import Cue, Frame, Pose, Rep, Signal, Step
 from trainer.core.rod_check import RodState
 from trainer.core.rules import CueRules, OwnRep
 
@@ -82,7 +83,7 @@ class PoseEstimator(Protocol):
 
 
 class Sounder(Protocol):
-    """Plays cues. ``play`` returns at once and never raises."""
+    """Plays cues and signals. ``play`` and ``signal`` return at once and never raise."""
 
     @property
     def name(self) -> str:
@@ -98,6 +99,9 @@ class Sounder(Protocol):
 
     def play(self, cue: Cue, *, pan: float = 0.0) -> None:
         """Start the tone of ``cue``. ``pan`` is -1 (listener's left) to +1 (right)."""
+
+    def signal(self, signal: Signal, t_s: float) -> None:
+        """Start the tone of ``signal``, decided at ``t_s``, in place of one still sounding."""
 
     def close(self) -> None:
         """Let the device go. Safe to call twice."""
@@ -118,6 +122,21 @@ class KeyAction(str, Enum):
     THIS_ONE = "this_one"  #: the last complete rep is the reference of the day
     OWN_TOP = "own_top"  #: aim at the reference, and back at the usual targets
     ROD_CHECK = "rod_check"  #: begin the rod check, and end it
+    PAUSE = "pause"  #: rest, and go on
+    NEXT_KIND = "next_kind"  #: the next kind of practice; an offered silent check comes first
+    PREVIOUS_KIND = "previous_kind"
+    FREE = "free"  #: the kinds of practice, each by name
+    CHECKPOINTS = "checkpoints"
+    TURN_ONLY = "turn_only"
+    CENTRED = "centred"
+    LADDER = "ladder"
+    NEXT_CUES = "next_cues"  #: the next cue schedule
+    GUESS_FIRST = "guess_first"  #: guess before the figure shows, and no longer
+    GUESS_SHORT = "guess_short"
+    GUESS_THERE = "guess_there"
+    GUESS_PAST = "guess_past"
+    SILENT_CHECK = "silent_check"  #: begin the silent check
+    KINDS = "kinds"  #: show the page of kinds
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -148,6 +167,7 @@ class View:
     own: OwnRep | None = None  #: the reference target and bands are taken from; None: not in use
     ball_line: BallLine | None = None  #: None where none is to be drawn
     rod: RodState | None = None  #: the rod check under way; None outside it
+    practice: PracticeShown | None = None  #: what is practised and told; None: all is told
 
 
 class Screen(Protocol):

@@ -16,6 +16,7 @@ if sys.version_info >= (3, 11):
 else:
     import tomli as tomllib
 
+from trainer.core.practice_rules import PracticeRules
 from trainer.core.records import Handed
 from trainer.core.rules import CueRules, OwnRep, PhaseRules, Rules, SetupRules
 from trainer.core.smoothing import OneEuroRules
@@ -95,7 +96,8 @@ def load(path: Path | None) -> Settings:
 
 def from_values(values: dict[str, Any], where: str) -> Settings:
     """Return settings from a parsed file; ``where`` names it in messages."""
-    sections = {"player", "cues", "setup", "phases", "smoothing", "camera", "sound", "screen"}
+    sections = {"player", "cues", "practice", "setup", "phases", "smoothing", "camera", "sound"}
+    sections |= {"screen"}
     refuse_unknown(values, sections, where, "section")
     player = section(values, "player", where)
     refuse_unknown(player, {"name", "handed", "stature_cm"}, f"{where} [player]", "key")
@@ -105,6 +107,9 @@ def from_values(values: dict[str, Any], where: str) -> Settings:
         setup=_setup(section(values, "setup", where), f"{where} [setup]"),
         phases=record_from(PhaseRules(), section(values, "phases", where), f"{where} [phases]"),
         cues=record_from(CueRules(), section(values, "cues", where), f"{where} [cues]"),
+        practice=record_from(
+            PracticeRules(), section(values, "practice", where), f"{where} [practice]"
+        ),
         smoothing=record_from(
             Rules().smoothing, section(values, "smoothing", where), f"{where} [smoothing]"
         ),
@@ -146,6 +151,9 @@ def with_options(
     head_tol_cm: float | None = None,
     hip_tol_cm: float | None = None,
     turn_confidence: str | None = None,
+    practice: str | None = None,
+    cue_schedule: str | None = None,
+    guess_first: bool = False,
 ) -> Settings:
     """Return ``settings`` with command line options put over them, checked the same way."""
     rules = settings.rules
@@ -163,6 +171,9 @@ def with_options(
     }
     if turn_confidence is not None:
         chosen["turn_confidence"] = confidence(turn_confidence, "--confidence")
+    said: dict[str, Any] = {"kind": practice, "cues": cue_schedule, "guess_first": guess_first}
+    said = {name: value for name, value in said.items() if value}
+    rules = replace(rules, practice=record_from(rules.practice, said, "the option for"))
     return replace(settings, rules=replace(rules, cues=replace(rules.cues, **chosen)))
 
 
@@ -191,9 +202,11 @@ def rules_from_values(values: dict[str, Any], where: str) -> Rules:
         ball_line_cm=optional_number({"ball_line_cm": 0.0, **values}, "ball_line_cm", where),
         rod_read_deg=optional_number(values, "rod_read_deg", where),
         own=_own(values.get("own"), where),
+        check_offered=boolean(values.get("check_offered", False), where),
         setup=_setup(section(values, "setup", where), where),
         phases=record_from(PhaseRules(), section(values, "phases", where), where),
         cues=record_from(CueRules(), section(values, "cues", where), where),
+        practice=record_from(PracticeRules(), section(values, "practice", where), where),
         smoothing=record_from(OneEuroRules(), section(values, "smoothing", where), where),
     )
 

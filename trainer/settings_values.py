@@ -8,14 +8,16 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import fields, replace
+from enum import Enum
 from typing import Any, Final, TypeVar
 
+from trainer.core.practice_rules import PracticeRules
 from trainer.core.records import Handed
 from trainer.core.rules import CONFIDENCE, CueRules, PhaseRules, SetupRules
 from trainer.core.smoothing import OneEuroRules
 from trainer.errors import SettingsError
 
-_Record = TypeVar("_Record", SetupRules, PhaseRules, CueRules, OneEuroRules)
+_Record = TypeVar("_Record", SetupRules, PhaseRules, CueRules, OneEuroRules, PracticeRules)
 
 
 #: (lowest, highest) that makes sense, for the values a person is likely to set.
@@ -46,6 +48,19 @@ RANGES: Final = {
     "rearm": (0.0, 1.0),
     "se_factor": (1.0, 10.0),
     "top_speed_of_peak": (0.0, 1.0),
+    "seed": (0.0, 1e9),
+    "fade_reps": (1.0, 50.0),
+    # Apart, so that the same reps cannot ask for both.
+    "fade_down_pct": (50.0, 100.0),
+    "fade_up_pct": (0.0, 49.0),
+    "guess_wait_s": (1.0, 120.0),
+    "check_reps": (1.0, 50.0),
+    "hold_s": (0.2, 10.0),
+    "ladder_reps": (1.0, 20.0),
+    # Apart, so that there is a half between them.
+    "ladder_slow_s": (1.7, 30.0),
+    "ladder_full_s": (0.5, 1.6),
+    "time_every_min": (0.0, 120.0),
 }
 
 
@@ -117,6 +132,14 @@ def checked(name: str, value: object, where: str) -> float:
     return number
 
 
+def whole(name: str, value: object, where: str) -> int:
+    """Return ``value`` as a whole number in its range. Raises SettingsError otherwise."""
+    number = checked(name, value, where)
+    if number != int(number):
+        raise SettingsError(f"{where} is {number:g}. A whole number was wanted. Give one.")
+    return int(number)
+
+
 def section(values: dict[str, Any], name: str, where: str) -> dict[str, Any]:
     """Return the section ``name``, empty where it is not there."""
     found = values.get(name, {})
@@ -146,6 +169,11 @@ def record_from(default: _Record, values: dict[str, Any], where: str) -> _Record
     for name, value in values.items():
         if kinds[name] is bool:
             new[name] = boolean(value, f"{where} {name}")
+        elif issubclass(kinds[name], Enum):
+            words = tuple(member.value for member in kinds[name])
+            new[name] = kinds[name](choice(value, words, f"{where} {name}"))
+        elif kinds[name] is int:
+            new[name] = whole(name, value, f"{where} {name}")
         elif name == "turn_confidence":
             new[name] = confidence(value, f"{where} {name}")
         else:

@@ -25,7 +25,7 @@ def step_lines(step: Step, rules: Rules, *, seen_notices: set[str]) -> Iterator[
     """Yield a line for each move, cue, finished rep and new notice of ``step``."""
     for change in step.changes:
         yield f"{change.t_s:8.2f} s  {PHASE_WORDS[change.phase]}"
-    for cue in step.cues:
+    for cue in step.told:
         delay_ms = (cue.decided_t_s - cue.t_s) * 1000
         yield (
             f"{cue.t_s:8.2f} s  cue: {cue_words(cue.kind, cue.side)} (decided {delay_ms:.0f} ms on)"
@@ -34,16 +34,19 @@ def step_lines(step: Step, rules: Rules, *, seen_notices: set[str]) -> Iterator[
         if notice not in seen_notices:
             seen_notices.add(notice)
             yield f"{step.t_s:8.2f} s  note: {notice}"
-    if step.rep is not None:
-        yield rep_line(step.rep, rules)
+    rep = step.rep
+    if rep is not None and rep.verdict is not None and not rep.verdict.told:
+        yield f"{step.t_s:8.2f} s  rep {rep.number}: on your own, not told"
+    elif rep is not None:
+        yield rep_line(rep, rules)
 
 
 def rep_line(rep: Rep, rules: Rules) -> str:
     """Return one rep as a line: when, verdict, reasons."""
-    words = words_for(rep, rules)
+    lines = words_for(rep, rules).lines if rep.verdict is None else rep.verdict.lines
     when_s = rep.top_t_s if rep.top_t_s is not None else rep.takeaway_t_s
     back = "" if rep.backswing_s is None else f", backswing {rep.backswing_s:.2f} s"
-    return f"{when_s:8.2f} s  rep {rep.number}: {'; '.join(words.lines)}{back}"
+    return f"{when_s:8.2f} s  rep {rep.number}: {'; '.join(lines)}{back}"
 
 
 def spread_line(reps: Iterable[Rep]) -> Iterator[str]:

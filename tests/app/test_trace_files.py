@@ -245,8 +245,8 @@ def test_a_damaged_byte_never_ends_in_anything_but_plain_words(whole, tmp_path_f
         ("hello\n", "line 1 is cut off or damaged"),
         ("[1, 2]\n", "line 1 is no part of a trace"),
         ('{"frames": []}\n', "line 1 is no trace header"),
-        ('{"pose_trace": 2, "rules": {}}\n', "schema 2, this program reads schema 1"),
-        ('{"pose_trace": 1}\n', "line 1 has no rules"),
+        ('{"pose_trace": 1, "rules": {}}\n', "schema 1, this program reads schema 2"),
+        ('{"pose_trace": 2}\n', "line 1 has no rules"),
     ],
 )
 def test_what_is_no_trace_of_ours_is_refused_in_words(tmp_path, text, words):

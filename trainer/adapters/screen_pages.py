@@ -9,25 +9,47 @@ from trainer.adapters import palette
 from trainer.adapters.screen_layout import Box, Layout
 from trainer.adapters.screen_pen import LEADING, Pen
 from trainer.adapters.screen_words import MIRROR_KEYS
+from trainer.core.practice_rules import PracticeKind
+from trainer.core.practice_shown import PracticeShown
+from trainer.core.practice_words import CUES, KINDS
+from trainer.ports import View
 
 GO_ON = "press any key to go on"
 
 
-def page_text(page: str) -> tuple[str, tuple[str, ...]]:
-    """Return title and lines of a page: "caution", "pain" or "help"."""
+def page_text(page: str, view: View | None = None) -> tuple[str, tuple[str, ...]]:
+    """Return title and lines of a page: "caution", "pain", "help" or "kinds"."""
     if page == "pain":
         return caution.PAIN_TITLE, caution.PAIN_LINES
+    if page == "kinds":
+        return "What to practise", _kinds(view)
     if page == "help":
         keys = tuple(f"{key}:  {what}" for key, what in MIRROR_KEYS)
         return "Keys", keys
     return caution.CAUTION_TITLE, caution.CAUTION_LINES
 
 
-def draw_page(surface: Any, pen: Pen, layout: Layout, page: str) -> None:  # noqa: ANN401
+def _kinds(view: View | None) -> tuple[str, ...]:
+    """Return the kinds with their keys, the one in force marked, and the cue schedule."""
+    practice = (None if view is None else view.practice) or PracticeShown()
+    lines = []
+    for key, kind in enumerate(PracticeKind, start=1):
+        name, what = KINDS[kind]
+        now = "  (now)" if kind is practice.kind else ""
+        lines.append(f"{key}  {name}{now}:  {what}")
+    guess = "on" if practice.guess_first else "off"
+    return (
+        *lines,
+        f"S  cues, now: {CUES[practice.cues]}",
+        f"G  guess first, now {guess}: say short, there or past before the figure shows",
+    )
+
+
+def draw_page(surface: Any, pen: Pen, layout: Layout, page: str, view: View | None = None) -> None:  # noqa: ANN401
     """Draw a page of text as large as it fits the window."""
     window, u = layout.window, layout.unit
     surface.fill(palette.INK)
-    title, lines = page_text(page)
+    title, lines = page_text(page, view)
     area = Box(0.06 * window.w, 0.05 * window.h, 0.88 * window.w, 0.90 * window.h)
     cap = 0.045 * u
     while cap > 5:

@@ -26,8 +26,13 @@ MIRROR_KEYS: Final = (
     ("T", "this one: the last rep is your reference for today"),
     ("O", "aim at your own reference, and back"),
     ("C", "check the camera with a rod, and end the check"),
+    ("K", "what to practise; Page Down and Page Up go through the kinds"),
+    ("S", "which reps are told: every, alternate, fading, bandwidth, silent"),
+    ("G", "guess first; then 1 short, 2 there, 3 past"),
+    ("Y", "begin the silent check that is offered"),
+    ("B or full stop", "pause, and go on"),
     ("F1 or ?", "this page"),
-    ("Q or Esc", "quit"),
+    ("Q or Esc", "quit; Esc first takes a page away"),
 )
 
 _PHASES: Final = {
@@ -54,6 +59,8 @@ def headline(view: View, *, stale: bool = False) -> str:
         return GETTING_READY
     if view.rod is not None:
         return rod_words(view.rod)[0]
+    if view.practice is not None and view.practice.headline:
+        return view.practice.headline
     if view.last_rep_words and _just_ended(view, view.step):
         return view.last_rep_words[0]
     return _PHASES[view.step.phase]
@@ -105,6 +112,9 @@ def quiet_line(view: View, *, stale: bool = False) -> str:
         return view.answer
     if view.rod is not None:
         return rod_words(view.rod)[1]
+    practised = "" if view.practice is None else view.practice.line
+    if practised and not (view.step is not None and _just_ended(view, view.step)):
+        return practised
     if view.last_rep_words and not stale and view.step is not None:
         big = headline(view)
         rest = [words for words in view.last_rep_words if words != big]

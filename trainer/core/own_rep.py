@@ -31,6 +31,8 @@ def own_from(rep: Rep | None) -> OwnRep | None:
         head_vertical_cm=top.head_vertical_cm,
         hip_lateral_cm=top.hip_lateral_cm,
         back_gap_cm=top.back_gap_cm,
+        hand_lateral_cm=top.hand_lateral_cm,
+        hand_height_cm=top.hand_height_cm,
     )
 
 

@@ -42,6 +42,35 @@ class CueKind(str, Enum):
     HIPS_OUT = "hips_out"
 
 
+class Signal(str, Enum):
+    """A tone that steers practice; unlike a cue it says nothing about one measure.
+
+    Two of them never sound together: a new one takes the place of the last.
+    """
+
+    CHECK_1 = "check_1"  #: setup held ...
+    CHECK_2 = "check_2"  #: ... hands at hip height ...
+    CHECK_3 = "check_3"  #: ... lead arm level ...
+    CHECK_4 = "check_4"  #: ... top held: the ladder's last step
+    CHECK_LEFT = "check_left"  #: the band was left, the hold begins again
+    CHECK_SKIPPED = "check_skipped"  #: a checkpoint was passed without being held
+    PAUSED = "paused"
+    RESUMED = "resumed"
+    NEXT_KIND = "next_kind"  #: another practice, or another rung, from now on
+    TIME = "time"  #: so many more minutes have passed
+    #: The number of the rep, from 1 to 10 and round again: long is five, short is one.
+    COUNT_1 = "count_1"
+    COUNT_2 = "count_2"
+    COUNT_3 = "count_3"
+    COUNT_4 = "count_4"
+    COUNT_5 = "count_5"
+    COUNT_6 = "count_6"
+    COUNT_7 = "count_7"
+    COUNT_8 = "count_8"
+    COUNT_9 = "count_9"
+    COUNT_10 = "count_10"
+
+
 class Side(str, Enum):
     """Where a drift went: away from the target, toward it, up or down."""
 
@@ -138,6 +167,18 @@ class PhaseChange:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Verdict:
+    """What a rep was worth in the practice it was made in, and whether the player was told."""
+
+    kind: str  #: ``PracticeKind`` of the practice; "silent_check" in a silent check
+    cues: str  #: ``CueSchedule`` in force
+    told_pct: int  #: per cent of the reps told at that time
+    told: bool  #: False: tones, bars and words of this rep were kept back
+    good: bool | None  #: None when too little was measured to say
+    lines: tuple[str, ...]  #: headline, then details
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Rep:
     """One backswing from setup to the end of its top.
 
@@ -156,6 +197,7 @@ class Rep:
     max_head_vertical_cm: float | None = None  #: signed value of the largest size
     max_hip_lateral_cm: float | None = None  #: signed value of the largest size
     cues: tuple[Cue, ...] = ()
+    verdict: Verdict | None = None  #: None outside a practice
 
     @property
     def backswing_s(self) -> float | None:
@@ -173,6 +215,8 @@ class Step:
     phase: Phase
     changes: tuple[PhaseChange, ...] = ()  #: moves decided at this step
     cues: tuple[Cue, ...] = ()  #: cues decided at this step
+    told: tuple[Cue, ...] = ()  #: those of them that the practice lets the player hear
+    signals: tuple[Signal, ...] = ()  #: tones that steer the practice
     rep: Rep | None = None  #: a rep that ended at this step
     reps: int = 0  #: complete reps so far
     notices: tuple[str, ...] = field(default=())  #: plain words for the player

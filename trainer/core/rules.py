@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Final
 
+from trainer.core.practice_rules import PracticeRules
 from trainer.core.records import Handed
 from trainer.core.smoothing import OneEuroRules
 
@@ -106,6 +107,8 @@ class OwnRep:
     head_vertical_cm: float | None = None
     hip_lateral_cm: float | None = None
     back_gap_cm: float | None = None
+    hand_lateral_cm: float | None = None
+    hand_height_cm: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,9 +124,11 @@ class Rules:
     ball_line_cm: float | None = 0.0
     rod_read_deg: float | None = None  #: what this camera read at a true 90 degrees, last time
     own: OwnRep | None = None  #: the reference rep of the day
+    check_offered: bool = False  #: this player has practised before: a silent check is offered
     setup: SetupRules = field(default_factory=SetupRules)
     phases: PhaseRules = field(default_factory=PhaseRules)
     cues: CueRules = field(default_factory=CueRules)
+    practice: PracticeRules = field(default_factory=PracticeRules)
     #: Light, because the pose model smooths too and lag costs more than the noise left (turn in
     #: motion 4.7 degrees off in place of 5.2, still readings 0.7 instead of 0.6 apart). Per
     #: centimetre: 4 Hz when still, 30 Hz more at 50 cm/s.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 from trainer.core import own_rep
 from trainer.core.cues import least_turn_deg
@@ -33,8 +34,12 @@ class RepWords:
         return (self.headline, *self.details)
 
 
-def words_for(rep: Rep, rules: Rules) -> RepWords:
-    """Return the verdict on ``rep`` in words.
+#: What a whole backswing is judged by.
+WHOLE: Final = frozenset({"turn", "head", "hips", "back"})
+
+
+def words_for(rep: Rep, rules: Rules, parts: frozenset[str] = WHOLE) -> RepWords:
+    """Return the verdict on ``rep`` in words, going by ``parts`` of the body alone.
 
     Good means: turn within the band or past the target, head within tolerance all the way, hips
     within tolerance at the top (all the way in strict mode). A turn is a fault only where it is
@@ -48,7 +53,9 @@ def words_for(rep: Rep, rules: Rules) -> RepWords:
     cues, own = own_rep.cue_rules(rules), own_rep.in_use(rules)
     turn, se = rep.at_top.shoulder_turn_deg, rep.at_top.shoulder_turn_se_deg
     unsure = False
-    if turn is None:
+    if "turn" not in parts:
+        pass
+    elif turn is None:
         details.append("turn not measured")
     else:
         said = f"turn about {turn:.0f}°" + ("" if se is None else f", ±{se:.0f}")
@@ -66,19 +73,24 @@ def words_for(rep: Rep, rules: Rules) -> RepWords:
         hips = _drift_words("hips", _excess(hips_cm, cues.hip_tol_cm, Side.AWAY, Side.TOWARD))
     else:
         head, hips = _off_own(rep, hips_cm, rules)
-    if hips_cm is None:
+    if "head" not in parts:
+        head = ""
+    if "hips" not in parts:
+        hips = ""
+    if hips_cm is None and "hips" in parts:
         details.append("hips not measured")
-    if rep.max_head_lateral_cm is None:
+    if rep.max_head_lateral_cm is None and "head" in parts:
         details.append("head not measured")
     faults.extend(words for words in (head, hips) if words)
     back, back_good = back_words(rep.at_top.back_gap_cm, rules, rep.at_top.back_gap_se_cm)
-    if back:
+    if back and "back" in parts:
         (faults if cues.back_gap_counts and not back_good else details).append(back)
-    if not head and rep.max_head_lateral_cm is not None:
+    if not head and "head" in parts and rep.max_head_lateral_cm is not None:
         details.append("head stayed")
-    if not hips and hips_cm is not None:
+    if not hips and "hips" in parts and hips_cm is not None:
         details.append("hips stayed" if cues.hips_strict else "hips in place at the top")
-    unread = turn is None or hips_cm is None or rep.max_head_lateral_cm is None
+    read = {"turn": turn, "hips": hips_cm, "head": rep.max_head_lateral_cm}
+    unread = any(value is None for part, value in read.items() if part in parts)
     if faults:
         headline = faults[0][0].upper() + faults[0][1:]
         return RepWords(good=False, headline=headline, details=(*faults[1:], *details))

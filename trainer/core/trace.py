@@ -17,7 +17,7 @@ import numpy as np
 from trainer.core.landmarks import LANDMARK_COUNT
 from trainer.core.records import Outline, Pose, Step
 
-SCHEMA: Final = 1
+SCHEMA: Final = 2
 _OUTLINE: Final = ("row_px", "left_px", "right_px")
 
 
@@ -98,6 +98,10 @@ def result_of(step: Step) -> dict[str, Any]:
         result["changes"] = [asdict(change) for change in step.changes]
     if step.cues:
         result["cues"] = [asdict(cue) for cue in step.cues]
+    if step.told != step.cues:
+        result["told"] = [asdict(cue) for cue in step.told]
+    if step.signals:
+        result["signals"] = list(step.signals)
     if step.rep is not None:
         result["rep"] = asdict(step.rep)
     loaded: dict[str, Any] = json.loads(_dump(result))
