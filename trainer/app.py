@@ -268,6 +268,7 @@ class LiveMirror:
         if fed is None:
             return
         pose, step = fed
+        shared.rules = engine.rules  # a sign by hand may have changed them
         if engine.answer:
             shared.answer = engine.answer, self._clock()
         if not self._muted:

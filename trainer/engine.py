@@ -6,13 +6,23 @@ from collections.abc import Iterable
 from dataclasses import replace
 from typing import Final
 
-from trainer.core import ball_line, own_rep, practice, rod_check, session, summary, turn_only
+from trainer.core import (
+    ball_line,
+    gestures,
+    own_rep,
+    practice,
+    rod_check,
+    session,
+    summary,
+    turn_only,
+)
 from trainer.core.ball_line import BallLine
 from trainer.core.estimate import Fitted, widened
+from trainer.core.gestures import Sign
 from trainer.core.practice import CheckResult
 from trainer.core.practice_rules import CueSchedule, PracticeKind
 from trainer.core.practice_shown import PracticeShown, resting, shown
-from trainer.core.practice_words import CUES, KINDS, check_words
+from trainer.core.practice_words import CUES, KINDS, SIGN_WORDS, check_words
 from trainer.core.records import Handed, Measures, Phase, Pose, Rep, Signal, Step
 from trainer.core.rod_check import RodState
 from trainer.core.rules import Rules
@@ -21,6 +31,24 @@ from trainer.core.setup import Reference
 from trainer.core.trace import quantise
 from trainer.estimator_file import shipped
 from trainer.ports import KeyAction
+
+PAUSED: Final = "Paused: hand above the head goes on"
+#: A sign held for this share of its time is shown, so that the player sees it is being read.
+SIGN_SHOWN: Final = 0.3
+#: Signs with a meaning, and those that mean something only while a guess is waited for.
+_SIGNS: Final = frozenset({Sign.HAND_UP, Sign.HANDS_OUT, Sign.ON_HEAD})
+_ANSWERS: Final = frozenset({Sign.HAND_UP, Sign.OUT_LOW, Sign.OUT_LEVEL, Sign.ON_HEAD})
+_MEANS: Final = {
+    Sign.HAND_UP: KeyAction.PAUSE,
+    Sign.HANDS_OUT: KeyAction.NEXT_KIND,
+    Sign.ON_HEAD: KeyAction.PAIN,
+}
+_ANSWER: Final = {
+    Sign.OUT_LOW: KeyAction.GUESS_SHORT,
+    Sign.OUT_LEVEL: KeyAction.GUESS_THERE,
+    Sign.HAND_UP: KeyAction.GUESS_PAST,
+    Sign.ON_HEAD: KeyAction.PAIN,
+}
 
 _KINDS: Final = tuple(PracticeKind)
 _CUES: Final = tuple(CueSchedule)
@@ -46,6 +74,7 @@ class Engine:
         self._state = session.SessionState(reps=reps_before, reps_started=reps_before)
         self.paused = False  #: the player rests: nothing is looked for, nothing counts
         self._practice = practice.begun(rules)
+        self._signs = gestures.SignState()
         self._turn: turn_only.TurnState | None = None  # of turn-only practice
         self._shown = PracticeShown()
         self._last_rep: Rep | None = None  # the last complete one
@@ -62,7 +91,13 @@ class Engine:
     @property
     def practice(self) -> PracticeShown:
         """Return what is practised and what of it may be seen now."""
-        return resting(self._shown, "Paused") if self.paused else self._shown
+        seen = self._shown
+        if self.paused or self._signs.away:
+            why = PAUSED if self.paused else "Paused: nobody here"
+            seen = resting(seen, why)
+        if self._signs.held_share() > SIGN_SHOWN:
+            seen = replace(seen, sign=SIGN_WORDS[self._signs.sign or Sign.HAND_UP])
+        return seen
 
     @property
     def check(self) -> CheckResult | None:
@@ -78,6 +113,7 @@ class Engine:
         self._state, step = session.step(self._state, t_s, read, self.rules, self._fitted)
         if self.rod is not None:
             return read, self._check(t_s, read, step, self.rod)
+        self._follow_signs(t_s, step)
         if self.paused:
             return read, self._rest(step)
         kind = practice.kind_of(self._practice, self.rules.practice)
@@ -155,6 +191,11 @@ class Engine:
             )
         elif action is KeyAction.SILENT_CHECK:
             self._begin_check()
+        elif action is KeyAction.GESTURES:
+            on = not rules.gestures
+            self.rules = replace(self.rules, practice=replace(rules, gestures=on))
+            self._signs = gestures.SignState()
+            self.answer = f"Signs by hand {'on' if on else 'off'}"
         else:
             return False
         return True
@@ -163,6 +204,29 @@ class Engine:
         """End the session; return a rep that was still under way, not complete."""
         self._state, rep = session.finish(self._state)
         return rep
+
+    def _follow_signs(self, t_s: float, step: Step) -> None:
+        """Do what the player asks for by hand, and rest while nobody is there.
+
+        Read from the same smoothed pose as everything else, so a trace plays the same.
+        """
+        if not self.rules.practice.gestures:
+            return
+        was_away, asked = self._signs.away, self._practice.guess is not None
+        phase = step.phase if self._turn is None else self._turn.phase
+        wanted = _ANSWERS if asked else _SIGNS
+        if asked and phase is Phase.AFTER:
+            phase = Phase.WAITING  # the answer is waited for; the hands need not come down first
+        if self.paused:
+            phase, wanted = Phase.NOBODY, frozenset({Sign.HAND_UP, Sign.ON_HEAD})
+        if self.rules.pain:
+            wanted -= {Sign.ON_HEAD}
+        self._signs, sign = gestures.step(self._signs, t_s, step.pose, phase, wanted)
+        if self._signs.away is not was_away and not self.paused:
+            signal = Signal.PAUSED if self._signs.away else Signal.RESUMED
+            self._practice = practice.sounded(self._practice, signal)
+        if sign is not None:
+            self.act((_ANSWER if asked else _MEANS)[sign])
 
     def _take_kind(self, kind: PracticeKind) -> None:
         self.rules = replace(self.rules, practice=replace(self.rules.practice, kind=kind))

@@ -137,6 +137,7 @@ class KeyAction(str, Enum):
     GUESS_PAST = "guess_past"
     SILENT_CHECK = "silent_check"  #: begin the silent check
     KINDS = "kinds"  #: show the page of kinds
+    GESTURES = "gestures"  #: answer signs by hand, and no longer
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

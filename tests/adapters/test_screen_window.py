@@ -119,10 +119,10 @@ def test_marking_pain_brings_its_page_once(window):
     assert glass() != page
 
 
-def test_help_comes_and_goes_with_the_same_key(window):
+def test_help_its_second_page_and_the_mirror_follow_one_another_on_the_same_key(window):
     window.show(make_view())
     plain = glass()
-    for expected_plain in (False, True):
+    for expected_plain in (False, False, True):
         press(pygame.K_F1)
         assert window.actions() == (KeyAction.HELP,)
         window.show(make_view())

@@ -177,7 +177,7 @@ class Window:
                 action = self._action_of(event)
                 was = self._dismiss()
                 if action is KeyAction.HELP:
-                    self._page = "" if was == "help" else "help"
+                    self._page = {"help": "signs", "signs": ""}.get(was, "help")
                 if action is KeyAction.KINDS:
                     self._page = "" if was == "kinds" else "kinds"
                 if action in STAYS and was == "kinds":

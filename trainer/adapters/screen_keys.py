@@ -42,6 +42,7 @@ def action_of(pygame: Any, event: Any, *, page: str, handed_left: bool) -> KeyAc
         pygame.K_s: KeyAction.NEXT_CUES,
         pygame.K_g: KeyAction.GUESS_FIRST,
         pygame.K_y: KeyAction.SILENT_CHECK,
+        pygame.K_j: KeyAction.GESTURES,
         pygame.K_b: KeyAction.PAUSE,
         pygame.K_PERIOD: KeyAction.PAUSE,  # what some clickers send for a dark screen
         pygame.K_PAGEDOWN: KeyAction.NEXT_KIND,

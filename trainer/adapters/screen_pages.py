@@ -9,18 +9,21 @@ from trainer.adapters import palette
 from trainer.adapters.screen_layout import Box, Layout
 from trainer.adapters.screen_pen import LEADING, Pen
 from trainer.adapters.screen_words import MIRROR_KEYS
+from trainer.core.gestures import Sign
 from trainer.core.practice_rules import PracticeKind
 from trainer.core.practice_shown import PracticeShown
-from trainer.core.practice_words import CUES, KINDS
+from trainer.core.practice_words import CUES, KINDS, SIGN_CARD
 from trainer.ports import View
 
 GO_ON = "press any key to go on"
 
 
 def page_text(page: str, view: View | None = None) -> tuple[str, tuple[str, ...]]:
-    """Return title and lines of a page: "caution", "pain", "help" or "kinds"."""
+    """Return title and lines of a page: "caution", "pain", "help", "signs", "kinds"."""
     if page == "pain":
         return caution.PAIN_TITLE, caution.PAIN_LINES
+    if page == "signs":
+        return "Without the keyboard", tuple(words for _, words in SIGN_CARD)
     if page == "kinds":
         return "What to practise", _kinds(view)
     if page == "help":
@@ -63,13 +66,49 @@ def draw_page(surface: Any, pen: Pen, layout: Layout, page: str, view: View | No
     title_cap = pen.shrunk(title, 1.7 * cap, area.w)
     pen.write(surface, title, (area.x, y), title_cap, palette.TARGET)
     y += 1.7 * cap * LEADING
-    for part in wrapped:
-        _bullet(surface, (area.x + 0.35 * cap, y + 0.5 * cap), 0.22 * cap)
+    signs = [sign for sign, _ in SIGN_CARD] if page == "signs" else []
+    for number, part in enumerate(wrapped):
+        sign = signs[number] if number < len(signs) else None
+        if sign is None:
+            _bullet(surface, (area.x + 0.35 * cap, y + 0.5 * cap), 0.22 * cap)
+        else:
+            draw_sign(surface, sign, Box(area.x - 1.7 * cap, y - 0.6 * cap, 2.8 * cap, 2.4 * cap))
         for row in part:
             pen.write(surface, row, (area.x + 1.5 * cap, y), cap, palette.TEXT)
             y += cap * LEADING
         y += 0.5 * cap
     pen.write(surface, GO_ON, (area.x, area.bottom - 1.2 * cap), cap, palette.QUIET_TEXT)
+
+
+#: Left and right elbow and hand of each sign, as seen in the mirror; a figure 2 wide and 2 high.
+_ARMS = {
+    Sign.HAND_UP: (((-0.45, 0.0), (-0.4, 0.5)), ((0.4, -0.75), (0.3, -1.3))),
+    Sign.HANDS_OUT: (((-0.7, -0.3), (-1.2, -0.3)), ((0.7, -0.3), (1.2, -0.3))),
+    Sign.ON_HEAD: (((-0.75, -0.5), (-0.25, -0.8)), ((0.75, -0.5), (0.25, -0.8))),
+    Sign.OUT_LOW: (((-0.4, 0.0), (-0.35, 0.45)), ((0.65, 0.0), (1.05, 0.3))),
+    Sign.OUT_LEVEL: (((-0.4, 0.0), (-0.35, 0.45)), ((0.7, -0.3), (1.2, -0.3))),
+}
+
+
+def draw_sign(surface: Any, sign: Sign, box: Box) -> None:  # noqa: ANN401
+    """Draw a figure that shows a sign."""
+    import pygame
+
+    unit = min(box.w, box.h) / 2.6
+    x, y = box.x + box.w / 2, box.y + box.h / 2
+    thick = max(round(0.12 * unit), 1)
+
+    def at(point: tuple[float, float]) -> tuple[int, int]:
+        return round(x + unit * point[0]), round(y + unit * point[1])
+
+    pygame.draw.circle(surface, palette.TEXT, at((0.0, -0.75)), max(0.22 * unit, 2), thick)
+    for first, second in (((0.0, -0.5), (0.0, 0.4)), ((0.0, 0.4), (-0.3, 1.2)),
+                          ((0.0, 0.4), (0.3, 1.2)), ((-0.3, -0.35), (0.3, -0.35))):  # fmt: skip
+        pygame.draw.line(surface, palette.TEXT, at(first), at(second), thick)
+    for side, (elbow, hand) in zip((-0.3, 0.3), _ARMS[sign], strict=True):
+        pygame.draw.lines(
+            surface, palette.TARGET, False, [at((side, -0.35)), at(elbow), at(hand)], thick
+        )
 
 
 def _bullet(surface: Any, middle: tuple[float, float], radius: float) -> None:  # noqa: ANN401

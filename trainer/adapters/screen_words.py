@@ -31,7 +31,8 @@ MIRROR_KEYS: Final = (
     ("G", "guess first; then 1 short, 2 there, 3 past"),
     ("Y", "begin the silent check that is offered"),
     ("B or full stop", "pause, and go on"),
-    ("F1 or ?", "this page"),
+    ("J", "answer signs by hand, and no longer"),
+    ("F1 or ?", "this page; once more: the signs by hand"),
     ("Q or Esc", "quit; Esc first takes a page away"),
 )
 
@@ -59,6 +60,8 @@ def headline(view: View, *, stale: bool = False) -> str:
         return GETTING_READY
     if view.rod is not None:
         return rod_words(view.rod)[0]
+    if view.practice is not None and view.practice.sign:
+        return view.practice.sign
     if view.practice is not None and view.practice.headline:
         return view.practice.headline
     if view.last_rep_words and _just_ended(view, view.step):

@@ -49,3 +49,4 @@ class PracticeRules:
     ladder_full_s: float = 1.4  #: a full one no longer than this; half lies between
     count_sounds: bool = True  #: the rep's number is sounded after it
     time_every_min: float = 5.0  #: and the time, so often; 0: never
+    gestures: bool = True  #: signs by hand are answered, and walking off is a pause

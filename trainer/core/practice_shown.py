@@ -46,6 +46,8 @@ class PracticeShown:
     headline: str = ""  #: to be read from afar in place of the phase; empty: the phase
     points: PointsShown | None = None
     paused: bool = False
+    gestures: bool = True  #: signs by hand are answered
+    sign: str = ""  #: what the sign being held will do; empty while none is
 
 
 def shown(
@@ -75,6 +77,7 @@ def shown(
         kind=kind,
         cues=practice.cues,
         guess_first=practice.guess_first,
+        gestures=practice.gestures,
         turn=turn and kind is not PracticeKind.CENTRED,
         drifts=bars and not guess and kind is not PracticeKind.TURN_ONLY,
         verdict=not guess,

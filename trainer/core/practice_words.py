@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from trainer.core import checkpoints, schedule
+from trainer.core.gestures import Sign
 from trainer.core.practice import (
     RUNGS,
     CheckResult,
@@ -41,10 +42,32 @@ CUES: Final = {
     CueSchedule.SILENT: "no rep is told",
 }
 
+#: What a sign being held will do.
+SIGN_WORDS: Final = {
+    Sign.HAND_UP: "hand above the head …",
+    Sign.HANDS_OUT: "both hands out: next …",
+    Sign.ON_HEAD: "hands on the head: pain …",
+    Sign.OUT_LOW: "low: short …",
+    Sign.OUT_LEVEL: "level: there …",
+}
+#: The help card: posture, what it does.
+SIGN_CARD: Final = (
+    (Sign.HAND_UP, "one hand above the head, 1 s:  pause, and go on"),
+    (
+        Sign.HANDS_OUT,
+        "both arms out to the sides, 1 s:  next practice, or the check offered",
+    ),
+    (Sign.ON_HEAD, "both hands on the head, 1.5 s:  pain; no cue asks for turn any more"),
+    (Sign.OUT_LOW, "your guess: one arm out and low  short"),
+    (Sign.OUT_LEVEL, "your guess: one arm out and level  there"),
+    (None, "your guess: hand above the head  past"),
+    (None, "walk out of the picture:  pause; come back and stand at address:  go on"),
+)
+
 
 def offer_words(reps: int) -> str:
     """Return the offer of a silent check of so many reps."""
-    return f"Silent check of {reps} reps, no cues? Press Y"
+    return f"Silent check of {reps} reps, no cues? Y, or both arms out"
 
 
 def schedule_words(state: PracticeState, rules: Rules, rep: str = "next") -> str:
