@@ -16,7 +16,7 @@ from trainer.caution import CAUTION_LINES
 from trainer.core.phase_state import MOVES
 from trainer.core.practice_rules import PracticeRules
 from trainer.core.records import Cue, CueKind, Measures, Phase, Rep, Side, Step
-from trainer.core.rules import CueRules, PhaseRules, Rules, SetupRules
+from trainer.core.rules import CueRules, PhaseRules, Rules, SetupCheckRules, SetupRules
 from trainer.core.smoothing import OneEuroRules
 from trainer.errors import SettingsError
 from trainer.measure import clip_result, csv_text
@@ -118,6 +118,7 @@ SECTIONS = {
     "cues": CueRules(),
     "practice": PracticeRules(),
     "setup": SetupRules(),
+    "setup_check": SetupCheckRules(),
     "phases": PhaseRules(),
     "smoothing": Rules().smoothing,
     "camera": CameraSettings(),

@@ -13,6 +13,7 @@ from trainer.core import (
     practice,
     rod_check,
     session,
+    setup_check,
     summary,
     turn_only,
 )
@@ -26,8 +27,9 @@ from trainer.core.practice_words import CUES, KINDS, SIGN_WORDS, check_words
 from trainer.core.records import Handed, Measures, Phase, Pose, Rep, Signal, Step
 from trainer.core.rod_check import RodState
 from trainer.core.rules import Rules
-from trainer.core.schedule import ScheduleState
+from trainer.core.schedule import ScheduleState, Telling
 from trainer.core.setup import Reference
+from trainer.core.setup_check import SetupFinding
 from trainer.core.trace import quantise
 from trainer.estimator_file import shipped
 from trainer.ports import KeyAction
@@ -75,6 +77,7 @@ class Engine:
         self.paused = False  #: the player rests: nothing is looked for, nothing counts
         self._practice = practice.begun(rules)
         self._signs = gestures.SignState()
+        self._setup: tuple[Reference, tuple[SetupFinding, ...]] | None = None
         self._turn: turn_only.TurnState | None = None  # of turn-only practice
         self._shown = PracticeShown()
         self._last_rep: Rep | None = None  # the last complete one
@@ -124,7 +127,9 @@ class Engine:
         self._practice, step = practice.step(self._practice, step, reference, self.rules)
         if self._practice.check is not checked and self._practice.check is not None:
             self.answer = check_words(self._practice.check)
-        self._shown = shown(self._practice, step.phase, step.pose, reference, self.rules)
+        self._shown = shown(
+            self._practice, step.phase, step.pose, reference, self.rules, self._looked(step)
+        )
         if step.rep is not None and step.rep.complete and kind is not PracticeKind.TURN_ONLY:
             self._last_rep = step.rep
         self._follow_line(step)
@@ -204,6 +209,16 @@ class Engine:
         """End the session; return a rep that was still under way, not complete."""
         self._state, rep = session.finish(self._state)
         return rep
+
+    def _looked(self, step: Step) -> tuple[SetupFinding, ...]:
+        """Return what the setup check reads of the setup that is held; read once a setup."""
+        reference = self._state.reference
+        check = self.rules.setup_check.on and self._practice.telling is not Telling.NOTHING
+        if not check or reference is None or step.phase is not Phase.SETUP:
+            return ()
+        if self._setup is None or self._setup[0] is not reference:
+            self._setup = (reference, setup_check.findings(reference, self.rules))
+        return self._setup[1]
 
     def _follow_signs(self, t_s: float, step: Step) -> None:
         """Do what the player asks for by hand, and rest while nobody is there.
@@ -320,6 +335,7 @@ class Engine:
     def _move_line(self, steps: int) -> None:
         before_cm = self.rules.ball_line_cm
         now_cm = ball_line.moved(before_cm, steps)
+        self._setup = None  # looked at with the line where it was
         self.rules = replace(self.rules, ball_line_cm=now_cm)
         self.answer = summary.line_words(now_cm)
         if self._line is not None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import sys
 from dataclasses import dataclass, field, fields, replace
+from enum import Enum
 from pathlib import Path
 from typing import Any
 
@@ -17,8 +18,7 @@ else:
     import tomli as tomllib
 
 from trainer.core.practice_rules import PracticeRules
-from trainer.core.records import Handed
-from trainer.core.rules import CueRules, OwnRep, PhaseRules, Rules, SetupRules
+from trainer.core.rules import CueRules, OwnRep, PhaseRules, Rules, SetupCheckRules, SetupRules
 from trainer.core.smoothing import OneEuroRules
 from trainer.errors import SettingsError
 from trainer.settings_values import (
@@ -97,7 +97,7 @@ def load(path: Path | None) -> Settings:
 def from_values(values: dict[str, Any], where: str) -> Settings:
     """Return settings from a parsed file; ``where`` names it in messages."""
     sections = {"player", "cues", "practice", "setup", "phases", "smoothing", "camera", "sound"}
-    sections |= {"screen"}
+    sections |= {"screen", "setup_check"}
     refuse_unknown(values, sections, where, "section")
     player = section(values, "player", where)
     refuse_unknown(player, {"name", "handed", "stature_cm"}, f"{where} [player]", "key")
@@ -105,6 +105,9 @@ def from_values(values: dict[str, Any], where: str) -> Settings:
         handed=handed_from(player.get("handed", "right"), f"{where} [player]"),
         stature_cm=optional_number(player, "stature_cm", f"{where} [player]"),
         setup=_setup(section(values, "setup", where), f"{where} [setup]"),
+        setup_check=record_from(
+            SetupCheckRules(), section(values, "setup_check", where), f"{where} [setup_check]"
+        ),
         phases=record_from(PhaseRules(), section(values, "phases", where), f"{where} [phases]"),
         cues=record_from(CueRules(), section(values, "cues", where), f"{where} [cues]"),
         practice=record_from(
@@ -182,13 +185,15 @@ def rules_to_values(rules: Rules) -> dict[str, Any]:
     values: dict[str, Any] = {}
     for item in fields(rules):
         value = getattr(rules, item.name)
-        if isinstance(value, Handed):
-            values[item.name] = value.value
-        elif hasattr(value, "__dataclass_fields__"):
-            values[item.name] = {f.name: getattr(value, f.name) for f in fields(value)}
+        if hasattr(value, "__dataclass_fields__"):
+            values[item.name] = {f.name: _plain(getattr(value, f.name)) for f in fields(value)}
         else:
-            values[item.name] = value
+            values[item.name] = _plain(value)
     return values
+
+
+def _plain(value: object) -> object:
+    return value.value if isinstance(value, Enum) else value
 
 
 def rules_from_values(values: dict[str, Any], where: str) -> Rules:
@@ -204,6 +209,7 @@ def rules_from_values(values: dict[str, Any], where: str) -> Rules:
         own=_own(values.get("own"), where),
         check_offered=boolean(values.get("check_offered", False), where),
         setup=_setup(section(values, "setup", where), where),
+        setup_check=record_from(SetupCheckRules(), section(values, "setup_check", where), where),
         phases=record_from(PhaseRules(), section(values, "phases", where), where),
         cues=record_from(CueRules(), section(values, "cues", where), where),
         practice=record_from(PracticeRules(), section(values, "practice", where), where),

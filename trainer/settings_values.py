@@ -13,11 +13,13 @@ from typing import Any, Final, TypeVar
 
 from trainer.core.practice_rules import PracticeRules
 from trainer.core.records import Handed
-from trainer.core.rules import CONFIDENCE, CueRules, PhaseRules, SetupRules
+from trainer.core.rules import CONFIDENCE, CueRules, PhaseRules, SetupCheckRules, SetupRules
 from trainer.core.smoothing import OneEuroRules
 from trainer.errors import SettingsError
 
-_Record = TypeVar("_Record", SetupRules, PhaseRules, CueRules, OneEuroRules, PracticeRules)
+_Record = TypeVar(
+    "_Record", SetupRules, SetupCheckRules, PhaseRules, CueRules, OneEuroRules, PracticeRules
+)
 
 
 #: (lowest, highest) that makes sense, for the values a person is likely to set.
@@ -48,7 +50,15 @@ RANGES: Final = {
     "rearm": (0.0, 1.0),
     "se_factor": (1.0, 10.0),
     "top_speed_of_peak": (0.0, 1.0),
-    "seed": (0.0, 1e9),
+    # Apart, so that a band has an inside.
+    "stance_low": (0.2, 1.2),
+    "stance_high": (1.2, 4.0),
+    "tilt_low_deg": (-20.0, 5.0),
+    "tilt_high_deg": (5.0, 45.0),
+    "ball_off_cm": (0.0, 60.0),
+    "head_behind_cm": (-30.0, 40.0),
+    "hips_off_share": (0.01, 1.0),
+    "seed": (0.0, 99999.0),
     "fade_reps": (1.0, 50.0),
     # Apart, so that the same reps cannot ask for both.
     "fade_down_pct": (50.0, 100.0),

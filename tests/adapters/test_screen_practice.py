@@ -7,10 +7,13 @@ from screen_views import drawn, make_measures, make_pose, make_step, make_view
 
 from trainer.adapters import palette
 from trainer.adapters.screen_keys import action_of
+from trainer.adapters.screen_place import body_box
 from trainer.adapters.screen_words import headline, quiet_line
 from trainer.core.landmarks import Landmark as L
 from trainer.core.practice_rules import CueSchedule, PracticeKind
 from trainer.core.practice_shown import PointsShown, PracticeShown
+from trainer.core.records import Phase
+from trainer.core.setup_check import SetupFinding
 from trainer.ports import KeyAction
 
 SIZES = [(1280, 720), (1920, 1080), (640, 360), (480, 800)]
@@ -152,3 +155,41 @@ def test_numbers_guess_and_on_the_page_of_kinds_they_choose():
     ]  # fmt: skip
     kinds = [asked(code, page="kinds").value for code in codes]
     assert kinds == [kind.value for kind in PracticeKind]
+
+
+def finding(word="stance narrow", part="stance", y_px=320.0):
+    return SetupFinding(part=part, value=0.8, low=1.0, high=1.7, y_px=y_px, word=word)
+
+
+def at_setup(*found, headline=""):
+    step = make_step(phase=Phase.SETUP, measures=READ, pose=make_pose())
+    return make_view(step=step, practice=PracticeShown(setup=found, headline=headline))
+
+
+@pytest.mark.parametrize("size_wh", SIZES)
+def test_a_setup_that_is_off_has_a_word_and_a_mark_beside_the_body(size_wh):
+    view = at_setup(finding(), finding("head over the ball", "head", 70.0))
+    pixels, layout, pen = drawn(view, size_wh)
+    body = body_box(view.step.pose, layout.picture)
+    marks = [
+        box for text, box, *_ in pen.written if text in ("stance narrow", "head over the ball")
+    ]
+    assert all(not box.overlaps(body) for box in marks)
+    if size_wh[0] > size_wh[1]:
+        assert len(marks) == 2
+        assert np.any(np.all(pixels == palette.WARNING, axis=2))
+
+
+def test_a_fine_setup_is_left_in_peace():
+    plain, _, _ = drawn(at_setup())
+    fine, _, _ = drawn(at_setup(finding(word="")))
+    assert np.array_equal(plain, fine)
+
+
+def test_the_marks_are_gone_in_the_swing():
+    view = at_setup(finding())
+    swing = make_view(
+        step=make_step(phase=Phase.BACKSWING, measures=READ, pose=make_pose()),
+        practice=view.practice,
+    )
+    assert "stance narrow" not in drawn(swing)[2].words

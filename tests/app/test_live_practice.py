@@ -248,3 +248,25 @@ def test_the_options_choose_the_practice():
     assert (chosen.kind, chosen.cues) == (PracticeKind.LADDER, CueSchedule.FADING)
     assert chosen.guess_first
     assert with_options(Settings()) == Settings()
+
+
+def test_what_is_off_in_a_setup_is_said_at_setup_and_not_in_a_rep_on_your_own():
+    for cues, said in ((CueSchedule.EVERY, True), (CueSchedule.SILENT, False)):
+        rules = Rules(ball_line_cm=-20.0, practice=PracticeRules(cues=cues))
+        engine = Engine(rules)
+        frames, known = frames_and_poses(Script().hold(2.0))
+        for frame in frames:
+            engine.feed(frame.t_s, known[frame.index])
+        assert ("ball far forward" in engine.practice.headline) is said
+        engine.act(KeyAction.LINE_AWAY)
+
+
+def test_moving_the_ball_line_is_looked_at_at_once():
+    engine = Engine(Rules(ball_line_cm=-10.0))
+    frames, known = frames_and_poses(Script().hold(2.0))
+    for frame in frames[:50]:
+        engine.feed(frame.t_s, known[frame.index])
+    assert engine.practice.headline == ""
+    engine.act(KeyAction.LINE_TOWARD)
+    engine.feed(frames[50].t_s, known[frames[50].index])
+    assert engine.practice.headline == "ball far forward"

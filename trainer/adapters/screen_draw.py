@@ -17,6 +17,7 @@ from trainer.adapters.screen_pages import draw_page
 from trainer.adapters.screen_pen import LEADING, Pen
 from trainer.adapters.screen_practice import draw_kept_back, draw_points, kept_back
 from trainer.adapters.screen_rod import draw_rod
+from trainer.adapters.screen_setup import draw_setup_marks
 from trainer.core.landmarks import Landmark
 from trainer.core.records import Measures, Phase
 from trainer.ports import View
@@ -74,6 +75,7 @@ def draw(
             measures = memory.calm.steady(shown, now_s)
         if not stale:
             draw_ball_line(surface, pen, layout, view)
+            draw_setup_marks(surface, pen, layout, view)
         if view.rod is not None:
             draw_rod(surface, pen, layout, view)
         else:

@@ -16,6 +16,7 @@ from trainer.core.records import Phase, Pose
 from trainer.core.rules import Rules
 from trainer.core.schedule import Telling
 from trainer.core.setup import Reference
+from trainer.core.setup_check import SetupFinding
 
 FloatArray = NDArray[np.float64]
 
@@ -45,6 +46,7 @@ class PracticeShown:
     line: str = ""  #: kind, schedule and the rep to come, in one line; empty where nothing is set
     headline: str = ""  #: to be read from afar in place of the phase; empty: the phase
     points: PointsShown | None = None
+    setup: tuple[SetupFinding, ...] = ()  #: what the setup check read of this setup
     paused: bool = False
     gestures: bool = True  #: signs by hand are answered
     sign: str = ""  #: what the sign being held will do; empty while none is
@@ -56,6 +58,7 @@ def shown(
     pose: Pose | None,
     reference: Reference | None,
     rules: Rules,
+    setup: tuple[SetupFinding, ...] = (),
 ) -> PracticeShown:
     """Return what may be seen now.
 
@@ -82,7 +85,8 @@ def shown(
         drifts=bars and not guess and kind is not PracticeKind.TURN_ONLY,
         verdict=not guess,
         line="" if plain else schedule_words(state, rules, rep),
-        headline=_headline(state, phase, rules),
+        headline=_headline(state, phase, rules) or setup_words(setup, phase),
+        setup=setup,
         points=_points(state, pose, reference, rules),
     )
 
@@ -96,6 +100,13 @@ def _headline(state: PracticeState, phase: Phase, rules: Rules) -> str:
     if state.offered and phase not in SWINGING:
         return offer_words(rules.practice.check_reps)
     return ""
+
+
+def setup_words(setup: tuple[SetupFinding, ...], phase: Phase) -> str:
+    """Return what is off in this setup; empty where all is fine."""
+    if phase is not Phase.SETUP:
+        return ""
+    return ", ".join(finding.word for finding in setup if not finding.fine)
 
 
 def _points(

@@ -30,6 +30,25 @@ class SetupRules:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SetupCheckRules:
+    """What is looked at in a setup; bands are teaching's conventions, no source."""
+
+    on: bool = True
+    #: Ankles apart, in shoulder widths as the pose model sees both; common is a bit more than 1.
+    #: The shoulders of a trunk that leans to the camera look a little wider than they are, and
+    #: the model's points lie nearer together than a tape would say, so both ends are eased.
+    stance_low: float = 0.95
+    stance_high: float = 1.7
+    #: The trunk leans slightly away from the target. From 0: a camera tipped by a degree or two
+    #: and the pose model's own noise would fault many who do.
+    tilt_low_deg: float = 0.0
+    tilt_high_deg: float = 15.0
+    ball_off_cm: float = 10.0  #: the ball line is this near to the lead shoulder
+    head_behind_cm: float = 3.0  #: the head is so far behind it
+    hips_off_share: float = 0.12  #: hips at most so much of the stance off its middle
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PhaseRules:
     """When one phase gives way to the next."""
 
@@ -126,6 +145,7 @@ class Rules:
     own: OwnRep | None = None  #: the reference rep of the day
     check_offered: bool = False  #: this player has practised before: a silent check is offered
     setup: SetupRules = field(default_factory=SetupRules)
+    setup_check: SetupCheckRules = field(default_factory=SetupCheckRules)
     phases: PhaseRules = field(default_factory=PhaseRules)
     cues: CueRules = field(default_factory=CueRules)
     practice: PracticeRules = field(default_factory=PracticeRules)
