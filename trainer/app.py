@@ -197,7 +197,14 @@ class LiveMirror:
 
     def _keep_player(self, keeper: Keeper) -> None:
         """Here and not in the pose thread: a slow disk never holds a tone up."""
-        keeper.look(self._shared.rules, self._shared.readings, self._source.name)
+        shared = self._shared
+        keeper.look(
+            shared.rules,
+            shared.readings,
+            self._source.name,
+            practised=bool(shared.reps),
+            check=shared.check,
+        )
 
     def _guarded(self, job: Callable[[], None]) -> None:
         """Run a thread's job; what it raises is kept for the main thread, and ends the run."""

@@ -18,7 +18,15 @@ from typing import TYPE_CHECKING
 
 from trainer import __version__
 from trainer.caution import CAUTION_LINES, CAUTION_TITLE
-from trainer.core.practice_rules import CueSchedule, PracticeKind, PracticeRules
+from trainer.cli_options import (
+    camera_options,
+    picture_options,
+    player_options,
+    practice_options,
+    stage_options,
+    tolerance_options,
+)
+from trainer.core.practice_rules import PracticeRules
 from trainer.errors import SettingsError, TrainerError
 
 if TYPE_CHECKING:
@@ -61,18 +69,18 @@ def _parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
 
     live = commands.add_parser("live", help="the mirror, on a camera")
-    _camera_options(live)
-    _player_options(live)
-    _tolerance_options(live)
-    _practice_options(live)
-    _stage_options(live)
+    camera_options(live)
+    player_options(live)
+    tolerance_options(live)
+    practice_options(live)
+    stage_options(live)
     live.add_argument("--record", type=Path, metavar="TRACE", help="write the poses to this file")
     live.set_defaults(run=_live)
 
     demo = commands.add_parser("demo", help="the mirror, on the clips that come with it")
-    _tolerance_options(demo)
-    _practice_options(demo)
-    _stage_options(demo)
+    tolerance_options(demo)
+    practice_options(demo)
+    stage_options(demo)
     demo.add_argument("--save", type=Path, metavar="DIR", help="write pictures and sound there")
     demo.set_defaults(run=_demo)
 
@@ -80,9 +88,9 @@ def _parser() -> argparse.ArgumentParser:
     measure.add_argument("clips", nargs="+", type=Path, metavar="CLIP")
     measure.add_argument("--out", type=Path, required=True, metavar="DIR")
     measure.add_argument("--jobs", type=int, default=1, metavar="N", help="clips at once")
-    _player_options(measure)
-    _tolerance_options(measure)
-    _picture_options(measure)
+    player_options(measure)
+    tolerance_options(measure)
+    picture_options(measure)
     measure.set_defaults(run=_measure)
 
     replay = commands.add_parser("replay", help="play a trace written by live --record")
@@ -102,13 +110,13 @@ def _parser() -> argparse.ArgumentParser:
     kind = calibrate.add_mutually_exclusive_group(required=True)
     kind.add_argument("--sheet", type=Path, metavar="FILE.pdf", help="write the sheet to print")
     kind.add_argument("--pictures", type=Path, metavar="DIR|CLIP", help="views taken before")
-    _camera_options(calibrate, within=kind)
+    camera_options(calibrate, within=kind)
     calibrate.add_argument("--paper", choices=("a4", "letter"), default="a4")
     calibrate.add_argument("--name", help="what to call the camera (default: the source's name)")
     calibrate.set_defaults(run=_calibrate)
 
     doctor = commands.add_parser("doctor", help="say what is here, and what to do about the rest")
-    _camera_options(doctor)
+    camera_options(doctor)
     doctor.set_defaults(run=_doctor)
 
     for command in commands.choices.values():
@@ -119,67 +127,6 @@ def _parser() -> argparse.ArgumentParser:
                 "--model", type=Path, metavar="FILE", help="another PoseLandmarker .task file"
             )
     return parser
-
-
-def _camera_options(
-    parser: argparse.ArgumentParser, within: argparse._ActionsContainer | None = None
-) -> None:
-    (within or parser).add_argument(
-        "--camera",
-        metavar="N|URL|FILE",
-        help="camera number, network camera address or video file (default: first camera found)",
-    )
-    _picture_options(parser)
-
-
-def _picture_options(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "--rotate", type=int, choices=(0, 90, 180, 270), help="turn the picture clockwise"
-    )
-    parser.add_argument(
-        "--mirrored", action="store_true", help="the source already mirrors its picture"
-    )
-    parser.add_argument(
-        "--recorded-fps", type=float, metavar="F", help="rate a slow-motion clip was recorded at"
-    )
-
-
-def _player_options(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--player", metavar="NAME", help="whose record is used and kept")
-    parser.add_argument(
-        "--handed", choices=("left", "right"), help="default: as in the record, else right"
-    )
-    parser.add_argument("--stature-cm", type=float, metavar="H", help="body height; sets the scale")
-
-
-def _tolerance_options(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--target-deg", type=float, metavar="T", help="shoulder turn (default 85)")
-    parser.add_argument(
-        "--confidence",
-        metavar="C",
-        help="how sure before it sounds: even-odds (default), likely, surely, or 50 to 99 per cent",
-    )
-    parser.add_argument("--head-tol-cm", type=float, metavar="X", help="head drift (default 5)")
-    parser.add_argument("--hip-tol-cm", type=float, metavar="Y", help="hip drift (default 4)")
-
-
-def _practice_options(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "--practice", choices=[kind.value for kind in PracticeKind], help="default: free"
-    )
-    parser.add_argument(
-        "--cues", choices=[cues.value for cues in CueSchedule], help="which reps are told"
-    )
-    parser.add_argument(
-        "--guess-first", action="store_true", help="say how far it was before the figure shows"
-    )
-
-
-def _stage_options(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "--sound", choices=("auto", "pygame", "simpleaudio", "off"), help="default: auto"
-    )
-    parser.add_argument("--screen", choices=("auto", "window", "none"), default="auto")
 
 
 def _settings(args: argparse.Namespace, read: Settings | None = None) -> Settings:
@@ -194,6 +141,7 @@ def _settings(args: argparse.Namespace, read: Settings | None = None) -> Setting
         head_tol_cm=getattr(args, "head_tol_cm", None),
         hip_tol_cm=getattr(args, "hip_tol_cm", None),
         turn_confidence=getattr(args, "confidence", None),
+        comfort_deg=getattr(args, "comfort_deg", None),
         practice=getattr(args, "practice", None),
         cue_schedule=getattr(args, "cues", None),
         guess_first=getattr(args, "guess_first", False),

@@ -34,6 +34,7 @@ from trainer.core.trace import quantise
 from trainer.estimator_file import shipped
 from trainer.ports import KeyAction
 
+LEAST_COMFORT_DEG: Final = 20.0  #: a turn read lower is taken as this far
 PAUSED: Final = "Paused: hand above the head goes on"
 #: A sign held for this share of its time is shown, so that the player sees it is being read.
 SIGN_SHOWN: Final = 0.3
@@ -163,6 +164,8 @@ class Engine:
             cues = self.rules.cues
             self.rules = replace(self.rules, cues=replace(cues, own_top=not cues.own_top))
             self.answer = summary.aim_words(self.rules)
+        elif action is KeyAction.COMFORT:
+            self._take_comfort()
         elif action is KeyAction.ROD_CHECK:
             self._switch_rod()
         else:
@@ -300,6 +303,18 @@ class Engine:
             reps=reps,
         )
         return made, state.reference
+
+    def _take_comfort(self) -> None:
+        own = own_rep.own_from(self._last_rep)
+        if own is None:
+            self.answer = "Nothing to mark: make a whole rep first, as far as is comfortable"
+            return
+        comfort_deg = min(max(float(round(own.turn_deg)), LEAST_COMFORT_DEG), own_rep.MOST_DEG)
+        before_deg = self.rules.comfort_deg
+        if self.rules.pain and before_deg is not None:
+            comfort_deg = min(comfort_deg, before_deg)  # after pain nothing is raised
+        self.rules = replace(self.rules, comfort_deg=comfort_deg)
+        self.answer = summary.comfort_words(self.rules)
 
     def _new_setup(self) -> None:
         self._state = session.new_setup(self._state)

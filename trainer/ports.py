@@ -121,6 +121,7 @@ class KeyAction(str, Enum):
     LINE_TOWARD = "line_toward"  #: move the ball line a step toward the target
     THIS_ONE = "this_one"  #: the last complete rep is the reference of the day
     OWN_TOP = "own_top"  #: aim at the reference, and back at the usual targets
+    COMFORT = "comfort"  #: the last complete rep went as far as is comfortable
     ROD_CHECK = "rod_check"  #: begin the rod check, and end it
     PAUSE = "pause"  #: rest, and go on
     NEXT_KIND = "next_kind"  #: the next kind of practice; an offered silent check comes first

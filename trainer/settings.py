@@ -154,6 +154,7 @@ def with_options(
     head_tol_cm: float | None = None,
     hip_tol_cm: float | None = None,
     turn_confidence: str | None = None,
+    comfort_deg: float | None = None,
     practice: str | None = None,
     cue_schedule: str | None = None,
     guess_first: bool = False,
@@ -164,6 +165,9 @@ def with_options(
         rules = replace(rules, handed=handed_from(handed, "--handed"))
     if stature_cm is not None:
         rules = replace(rules, stature_cm=checked("stature_cm", stature_cm, "--stature-cm"))
+    if comfort_deg is not None:
+        comfort_deg = checked("comfort_deg", comfort_deg, "--comfort-deg")
+        rules = replace(rules, comfort_deg=comfort_deg)
     cues = {
         "target_deg": (target_deg, "--target-deg"),
         "head_tol_cm": (head_tol_cm, "--head-tol-cm"),
@@ -207,6 +211,7 @@ def rules_from_values(values: dict[str, Any], where: str) -> Rules:
         ball_line_cm=optional_number({"ball_line_cm": 0.0, **values}, "ball_line_cm", where),
         rod_read_deg=optional_number(values, "rod_read_deg", where),
         own=_own(values.get("own"), where),
+        comfort_deg=optional_number(values, "comfort_deg", where),
         check_offered=boolean(values.get("check_offered", False), where),
         setup=_setup(section(values, "setup", where), where),
         setup_check=record_from(SetupCheckRules(), section(values, "setup_check", where), where),

@@ -26,6 +26,7 @@ _Record = TypeVar(
 RANGES: Final = {
     "stature_cm": (100.0, 230.0),
     "target_deg": (45.0, 110.0),
+    "comfort_deg": (20.0, 110.0),
     "turn_band_deg": (0.0, 30.0),
     "turn_confidence": (50.0, 99.0),
     "turn_hysteresis_deg": (0.0, 30.0),

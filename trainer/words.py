@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from trainer.core.records import Phase, Rep, Step
 from trainer.core.repeat import turn_spread
 from trainer.core.rules import Rules
-from trainer.core.summary import cue_words, line_words, spread_words, words_for
+from trainer.core.summary import comfort_words, cue_words, line_words, spread_words, words_for
 
 #: What each phase is called to the player.
 PHASE_WORDS = {
@@ -65,4 +65,7 @@ def player_line(name: str, rules: Rules) -> str:
         known.append(line_words(rules.ball_line_cm).lower())
     if rules.own is not None:
         known.append(f"today's reference rep {rules.own.turn_deg:.0f}°")
+    comfort = comfort_words(rules)
+    if comfort:
+        known.append(comfort[0].lower() + comfort[1:])
     return f"Player {name}: {', '.join(known)}."

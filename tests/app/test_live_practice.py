@@ -270,3 +270,60 @@ def test_moving_the_ball_line_is_looked_at_at_once():
     engine.act(KeyAction.LINE_TOWARD)
     engine.feed(frames[50].t_s, known[frames[50].index])
     assert engine.practice.headline == "ball far forward"
+
+
+def test_the_last_rep_can_be_marked_as_far_as_is_comfortable():
+    engine = Engine(Rules())
+    engine.act(KeyAction.COMFORT)
+    assert engine.rules.comfort_deg is None
+    assert engine.answer.startswith("Nothing to mark")
+    frames, known = frames_and_poses(
+        Script().hold(2.0).move(replace(TOP, turn_deg=70.0), 1.0).hold(0.4).move(SETUP, 0.5).hold(1)
+    )
+    for frame in frames:
+        engine.feed(frame.t_s, known[frame.index])
+    engine.act(KeyAction.COMFORT)
+    assert engine.rules.comfort_deg == pytest.approx(70.0, abs=4.0)  # read from points
+    assert "no target above" in engine.answer
+
+
+def test_after_pain_marking_a_rep_does_not_raise_the_comfortable_maximum():
+    engine = Engine(Rules(comfort_deg=50.0))
+    frames, known = frames_and_poses(good_reps(1))
+    for frame in frames:
+        engine.feed(frame.t_s, known[frame.index])
+    engine.act(KeyAction.PAIN)
+    engine.act(KeyAction.COMFORT)
+    assert engine.rules.comfort_deg == 50.0
+
+
+def test_the_silent_check_targets_and_comfort_are_kept_with_the_player():
+    from trainer.keeping import Keeper
+    from trainer.players import PlayerRecord, load
+
+    rules = Rules(check_offered=True, practice=PracticeRules(check_reps=1))
+    live, _, _, _ = asking(good_reps(1), 0.4, KeyAction.SILENT_CHECK)
+    live._shared.rules = rules
+    chosen = replace(rules, cues=replace(rules.cues, target_deg=80.0, head_tol_cm=6.0))
+    live._keeper = Keeper(PlayerRecord(), rules)
+    live._shared.rules = replace(chosen, comfort_deg=77.0)
+    outcome(live)
+    record, _ = load("me")
+    assert (record.target_deg, record.head_tol_cm, record.comfort_deg) == (80.0, 6.0, 77.0)
+    assert record.practised is not None
+    (check,) = record.silent_checks
+    assert (check.reps, check.good) == (1, 1)
+
+
+def test_a_target_lowered_by_pain_is_not_kept():
+    from trainer.core.rules import CueRules, OwnRep
+    from trainer.keeping import Keeper
+    from trainer.players import PlayerRecord, load
+
+    rules = Rules(own=OwnRep(turn_deg=60.0), cues=CueRules(own_top=True))
+    live, _, _, _ = asking(good_reps(1), 0.4, KeyAction.PAIN)
+    live._shared.rules = rules
+    live._keeper = Keeper(PlayerRecord(), rules)
+    outcome(live)
+    assert live._shared.rules.cues.target_deg == 60.0
+    assert load("me")[0].target_deg is None

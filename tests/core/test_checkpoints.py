@@ -89,6 +89,12 @@ def test_the_top_counts_only_with_the_turn_in_its_band_and_says_what_is_missing(
     assert done.signals == LADDER[:3]
     said = {checkpoints.words(state.points, Rules()) for state in done.states}
     assert "top: turn not there yet" in said
+    assert done.verdicts[0].lines == (
+        "Not held: top",
+        "3 of 4 held",
+        "out of reach? X takes a comfortable maximum",
+    )
+    assert practise(through(top=short), rules=Rules(comfort_deg=55.0), **ON).signals == LADDER
 
 
 def test_after_pain_no_turn_is_asked_for_at_the_top():

@@ -37,6 +37,7 @@ def action_of(pygame: Any, event: Any, *, page: str, handed_left: bool) -> KeyAc
         pygame.K_p: KeyAction.PAIN,
         pygame.K_t: KeyAction.THIS_ONE,
         pygame.K_o: KeyAction.OWN_TOP,
+        pygame.K_x: KeyAction.COMFORT,
         pygame.K_c: KeyAction.ROD_CHECK,
         pygame.K_k: KeyAction.KINDS,
         pygame.K_s: KeyAction.NEXT_CUES,

@@ -25,6 +25,7 @@ MIRROR_KEYS: Final = (
     ("Left, Right", "at setup: move the ball line; the mouse drags it too"),
     ("T", "this one: the last rep is your reference for today"),
     ("O", "aim at your own reference, and back"),
+    ("X", "the last rep went as far as is comfortable: no target much above it"),
     ("C", "check the camera with a rod, and end the check"),
     ("K", "what to practise; Page Down and Page Up go through the kinds"),
     ("S", "which reps are told: every, alternate, fading, bandwidth, silent"),

@@ -59,6 +59,7 @@ class CheckState:
     seen_s: float | None = None
     skipped: bool = False  #: the next one was passed without being held
     outside: str = ""  #: what keeps the hands' place from counting: "turn", "head" or "hips"
+    short: bool = False  #: the top was stood in with the turn not there
     restarts: int = 0
     phase: Phase = Phase.NOBODY
 
@@ -103,6 +104,8 @@ def step(
     if state.seen_s is not None and now.t_s - state.seen_s > GAP_S:
         state = replace(state, since_s=None, held_s=0.0)
     state = replace(state, seen_s=now.t_s, outside=outside)
+    if outside == "turn":
+        state = replace(state, short=True)
     if inside:
         return _held(state, now.t_s, rules)
     return _not_inside(state, place, phase)

@@ -15,6 +15,9 @@ from trainer.core.rules import CueRules, OwnRep, Rules
 #: A turn read larger than this is asked of nobody; the same limit as for ``target_deg``.
 MOST_DEG: Final = 110.0
 
+#: No target lies further than this above the player's comfortable maximum. Chosen.
+OVER_COMFORT_DEG: Final = 5.0
+
 Band = tuple[float, float]
 
 
@@ -44,14 +47,18 @@ def in_use(rules: Rules) -> OwnRep | None:
 def cue_rules(rules: Rules) -> CueRules:
     """Return the cue rules with the target in force now.
 
+    Never more than ``OVER_COMFORT_DEG`` above the comfortable maximum, whoever chose the target.
     Once pain is marked a reference may lower the target, never raise it.
     """
-    own = in_use(rules)
-    if own is None:
+    own, target_deg = in_use(rules), rules.cues.target_deg
+    if own is not None:
+        target_deg = min(own.turn_deg, MOST_DEG)
+        if rules.pain:
+            target_deg = min(target_deg, rules.cues.target_deg)
+    if rules.comfort_deg is not None:
+        target_deg = min(target_deg, rules.comfort_deg + OVER_COMFORT_DEG)
+    if target_deg == rules.cues.target_deg:
         return rules.cues
-    target_deg = min(own.turn_deg, MOST_DEG)
-    if rules.pain:
-        target_deg = min(target_deg, rules.cues.target_deg)
     return replace(rules.cues, target_deg=target_deg)
 
 

@@ -264,11 +264,16 @@ def verdict_words(state: PracticeState, rep: Rep, rules: Rules) -> RepWords:
         points = state.points
         if points.all_held:
             again = f"{points.restarts} holds begun again" if points.restarts else ""
-            details = (again,) if again else ()
-            return RepWords(good=True, headline="All four checkpoints held", details=details)
+            return RepWords(
+                good=True,
+                headline="All four checkpoints held",
+                details=(again,) if again else (),
+            )
         name = checkpoints.NAMES[points.next]
-        held = f"{points.next} of {len(checkpoints.NAMES)} held"
-        return RepWords(good=False, headline=f"Not held: {name}", details=(held,))
+        details: tuple[str, ...] = (f"{points.next} of {len(checkpoints.NAMES)} held",)
+        if points.short:
+            details = (*details, "out of reach? X takes a comfortable maximum")
+        return RepWords(good=False, headline=f"Not held: {name}", details=details)
     words = words_for(rep, rules, PARTS.get(kind, WHOLE))
     if kind is not PracticeKind.LADDER:
         return words

@@ -143,6 +143,8 @@ class Rules:
     ball_line_cm: float | None = 0.0
     rod_read_deg: float | None = None  #: what this camera read at a true 90 degrees, last time
     own: OwnRep | None = None  #: the reference rep of the day
+    #: as far as this player turns with comfort; no target lies more than 5 degrees above it
+    comfort_deg: float | None = None
     check_offered: bool = False  #: this player has practised before: a silent check is offered
     setup: SetupRules = field(default_factory=SetupRules)
     setup_check: SetupCheckRules = field(default_factory=SetupCheckRules)

@@ -214,6 +214,17 @@ def aim_words(rules: Rules) -> str:
     return f"Target {own_rep.cue_rules(rules).target_deg:.0f}° and bands from your own rep"
 
 
+def comfort_words(rules: Rules) -> str:
+    """Return what the comfortable maximum is and what it does to the target; empty for none."""
+    if rules.comfort_deg is None:
+        return ""
+    most_deg = rules.comfort_deg + own_rep.OVER_COMFORT_DEG
+    words = f"Comfortable maximum {rules.comfort_deg:.0f}°: no target above {most_deg:.0f}°"
+    own = own_rep.in_use(rules)
+    wanted_deg = rules.cues.target_deg if own is None else own.turn_deg
+    return words if wanted_deg <= most_deg else f"{words} (not {wanted_deg:.0f}°)"
+
+
 #: What to do in the rod check, by stage: the one thing to read from afar, then the rest.
 _ROD: dict[RodStage, tuple[str, str]] = {
     RodStage.START: (
