@@ -16,6 +16,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from statistics import median
 
+from trainer.actions import joined
 from trainer.core.ball_line import BallLine
 from trainer.core.own_rep import cue_rules, in_use
 from trainer.core.practice import CheckResult
@@ -25,7 +26,7 @@ from trainer.core.repeat import turn_spread
 from trainer.core.rod_check import RodReading, RodState
 from trainer.core.rules import Rules
 from trainer.core.summary import spread_words, words_for
-from trainer.engine import Engine, joined
+from trainer.engine import Engine
 from trainer.keeping import Keeper
 from trainer.model_match import OTHER_MODEL
 from trainer.ports import (

@@ -20,6 +20,7 @@ from pathlib import Path
 from statistics import median
 
 from trainer import bench_runs as runs
+from trainer.core.practice_rules import PracticeKind
 
 #: Memory is compared from here on: by then the model is loaded and every page has been drawn.
 SETTLED_S = 30.0
@@ -55,6 +56,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     seconds = 3.0 if args.quick else max(60.0, args.minutes * 60)
     rows.extend(_throughput(clip, model, rounds, frames, quick=args.quick))
     rows.extend(_live(clip, model, seconds))
+    rows.extend(_kinds(clip, model, 1.0 if args.quick else 30.0))
     rows.append(_start(clip, model, 1 if args.quick else 5))
     print("\n| what | goal | result | met |")
     print("|---|---|---|---|")
@@ -76,6 +78,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--model", type=Path, metavar="FILE")
     parser.add_argument("--child", choices=("live", "start"), help=argparse.SUPPRESS)
     parser.add_argument("--frames", type=int, help=argparse.SUPPRESS)
+    parser.add_argument("--kind", default="free", help=argparse.SUPPRESS)
     parser.add_argument("--camera", help=argparse.SUPPRESS)
     return parser
 
@@ -166,6 +169,28 @@ def _live(clip: Path, model: Path, seconds: float) -> list[Row]:
     return [*rows, _memory(told["rss_mb"])]
 
 
+def _kinds(clip: Path, model: Path, seconds: float) -> list[Row]:
+    """Run the mirror once more in each kind of practice, a short while each."""
+    rows = []
+    frames = str(round(seconds * runs.CAMERA_HZ))
+    with tempfile.TemporaryDirectory() as name:
+        camera = Path(name) / "camera.avi"
+        runs.as_webcam(clip, camera)
+        for kind in PracticeKind:
+            print(f"live run of {seconds:.0f} s: {kind.value}", file=sys.stderr, flush=True)
+            text = _run_child("live", camera, model, "--frames", frames, "--kind", kind.value)
+            own = sorted(json.loads(text)["own_ms"])
+            rows.append(
+                Row(
+                    what=f"own cost a picture, practice {kind.value}, median",
+                    goal="≤ 1.0 ms",
+                    result=f"{median(own):.2f} ms (95 %: {_share(own, 0.95):.2f} ms)",
+                    met=median(own) <= 1.0,
+                )
+            )
+    return rows
+
+
 def _memory(readings: list[list[float]]) -> Row:
     what, goal = "memory of the live mirror", f"flat, ≤ {MOST_MB:.0f} MB"
     if any(mb != mb for _, mb in readings):
@@ -218,7 +243,13 @@ def _child(args: argparse.Namespace) -> int:
         print(json.dumps(runs.first_picture_s(args.camera, args.model)))
     else:
         print(
-            json.dumps(asdict(runs.live_run(args.clip, args.model, frames=args.frames, paced=True)))
+            json.dumps(
+                asdict(
+                    runs.live_run(
+                        args.clip, args.model, frames=args.frames, paced=True, kind=args.kind
+                    )
+                )
+            )
         )
     return 0
 

@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from trainer.app import LiveMirror
+from trainer.core.practice_rules import CueSchedule, PracticeKind, PracticeRules
 from trainer.core.records import Frame, Step
 from trainer.core.rules import Rules
 from trainer.ports import FrameSource, KeyAction, PoseEstimator, Screen, Sounder, View
@@ -170,8 +171,10 @@ class LiveRun:
     audible: bool
 
 
-def live_run(clip: Path, model: Path, *, frames: int, paced: bool) -> LiveRun:
+def live_run(clip: Path, model: Path, *, frames: int, paced: bool, kind: str = "free") -> LiveRun:
     """Run the live mirror, window and sound and all, over ``frames`` pictures.
+
+    ``kind`` is what is practised, with the schedule and the guess that do the most work.
 
     ``paced`` lets them out at ``CAMERA_HZ`` as a camera does; else each is handed out as soon as
     the last is done, and nothing is dropped.
@@ -180,8 +183,8 @@ def live_run(clip: Path, model: Path, *, frames: int, paced: bool) -> LiveRun:
     from trainer.adapters.tones import pan_of
     from trainer.live import open_stage, pose_opener
 
-    kind: Any = PacedClip if paced else SteppedClip
-    source: FrameSource = kind(lambda: LoopedReader(clip, frames), "the demo clip, over and over")
+    opened: Any = PacedClip if paced else SteppedClip
+    source: FrameSource = opened(lambda: LoopedReader(clip, frames), "the demo clip, over and over")
     clock = _Clock()
     opener = pose_opener(model)
     times_s: list[float] = []
@@ -205,7 +208,7 @@ def live_run(clip: Path, model: Path, *, frames: int, paced: bool) -> LiveRun:
                 open_estimator=lambda: _Timed(opener(), clock),
                 sounder=stage.sounder,
                 screen=stage.screen,
-                rules=Settings().rules,
+                rules=replace(Settings().rules, practice=_practised(kind)),
                 pan_of=pan_of,
                 on_step=on_step,
                 wait_for_pose=True,
@@ -218,6 +221,14 @@ def live_run(clip: Path, model: Path, *, frames: int, paced: bool) -> LiveRun:
         fps=(len(times_s) - 1) / ended_s,
         reps=sum(rep.complete for rep in result.reps),
         audible=audible,
+    )
+
+
+def _practised(kind: str) -> PracticeRules:
+    if kind == "free":
+        return PracticeRules()
+    return PracticeRules(
+        kind=PracticeKind(kind), cues=CueSchedule.FADING, guess_first=kind != "checkpoints"
     )
 
 

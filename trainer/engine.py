@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import replace
 from typing import Final
 
+from trainer.actions import ANSWER, ANSWERS, GUESSES, MEANS, PAUSED, SIGN_SHOWN, SIGNS
 from trainer.core import (
     ball_line,
     gestures,
@@ -35,31 +35,8 @@ from trainer.estimator_file import shipped
 from trainer.ports import KeyAction
 
 LEAST_COMFORT_DEG: Final = 20.0  #: a turn read lower is taken as this far
-PAUSED: Final = "Paused: hand above the head goes on"
-#: A sign held for this share of its time is shown, so that the player sees it is being read.
-SIGN_SHOWN: Final = 0.3
-#: Signs with a meaning, and those that mean something only while a guess is waited for.
-_SIGNS: Final = frozenset({Sign.HAND_UP, Sign.HANDS_OUT, Sign.ON_HEAD})
-_ANSWERS: Final = frozenset({Sign.HAND_UP, Sign.OUT_LOW, Sign.OUT_LEVEL, Sign.ON_HEAD})
-_MEANS: Final = {
-    Sign.HAND_UP: KeyAction.PAUSE,
-    Sign.HANDS_OUT: KeyAction.NEXT_KIND,
-    Sign.ON_HEAD: KeyAction.PAIN,
-}
-_ANSWER: Final = {
-    Sign.OUT_LOW: KeyAction.GUESS_SHORT,
-    Sign.OUT_LEVEL: KeyAction.GUESS_THERE,
-    Sign.HAND_UP: KeyAction.GUESS_PAST,
-    Sign.ON_HEAD: KeyAction.PAIN,
-}
-
 _KINDS: Final = tuple(PracticeKind)
 _CUES: Final = tuple(CueSchedule)
-_GUESSES: Final = {
-    KeyAction.GUESS_SHORT: "short",
-    KeyAction.GUESS_THERE: "there",
-    KeyAction.GUESS_PAST: "past",
-}
 
 
 class Engine:
@@ -81,6 +58,8 @@ class Engine:
         self._setup: tuple[Reference, tuple[SetupFinding, ...]] | None = None
         self._turn: turn_only.TurnState | None = None  # of turn-only practice
         self._shown = PracticeShown()
+        self._shown_for: tuple[object, ...] = ()
+        self._kept: tuple[object, ...] = ()
         self._last_rep: Rep | None = None  # the last complete one
         self._line: tuple[Reference, float | None, bool] | None = None  # setup, gap, at the top
 
@@ -128,9 +107,7 @@ class Engine:
         self._practice, step = practice.step(self._practice, step, reference, self.rules)
         if self._practice.check is not checked and self._practice.check is not None:
             self.answer = check_words(self._practice.check)
-        self._shown = shown(
-            self._practice, step.phase, step.pose, reference, self.rules, self._looked(step)
-        )
+        self._shown = self._show(step, reference)
         if step.rep is not None and step.rep.complete and kind is not PracticeKind.TURN_ONLY:
             self._last_rep = step.rep
         self._follow_line(step)
@@ -193,9 +170,9 @@ class Engine:
             guess = not rules.guess_first
             self.rules = replace(self.rules, practice=replace(rules, guess_first=guess))
             self.answer = "Guess first: say short, there or past" if guess else "No guessing first"
-        elif action in _GUESSES:
+        elif action in GUESSES:
             self._practice, self.answer = practice.guessed(
-                self._practice, _GUESSES[action], self.rules
+                self._practice, GUESSES[action], self.rules
             )
         elif action is KeyAction.SILENT_CHECK:
             self._begin_check()
@@ -212,6 +189,18 @@ class Engine:
         """End the session; return a rep that was still under way, not complete."""
         self._state, rep = session.finish(self._state)
         return rep
+
+    def _show(self, step: Step, reference: Reference | None) -> PracticeShown:
+        """Return what may be seen now; the same record as before while nothing changed."""
+        now, setup = self._practice, self._looked(step)
+        # All that ``shown`` goes by, but for what moves with every picture.
+        key: tuple[object, ...] = (now.telling, now.guess, now.schedule, now.rung, now.offered)
+        key = (*key, now.check_left, step.phase, id(self.rules), id(setup))
+        if key != self._shown_for or self._shown.points is not None:
+            self._shown = shown(now, step.phase, step.pose, reference, self.rules, setup)
+            self._shown_for = key
+            self._kept = (self.rules, setup)  # so that no other takes their ids
+        return self._shown
 
     def _looked(self, step: Step) -> tuple[SetupFinding, ...]:
         """Return what the setup check reads of the setup that is held; read once a setup."""
@@ -232,7 +221,7 @@ class Engine:
             return
         was_away, asked = self._signs.away, self._practice.guess is not None
         phase = step.phase if self._turn is None else self._turn.phase
-        wanted = _ANSWERS if asked else _SIGNS
+        wanted = ANSWERS if asked else SIGNS
         if asked and phase is Phase.AFTER:
             phase = Phase.WAITING  # the answer is waited for; the hands need not come down first
         if self.paused:
@@ -244,7 +233,7 @@ class Engine:
             signal = Signal.PAUSED if self._signs.away else Signal.RESUMED
             self._practice = practice.sounded(self._practice, signal)
         if sign is not None:
-            self.act((_ANSWER if asked else _MEANS)[sign])
+            self.act((ANSWER if asked else MEANS)[sign])
 
     def _take_kind(self, kind: PracticeKind) -> None:
         self.rules = replace(self.rules, practice=replace(self.rules.practice, kind=kind))
@@ -369,13 +358,3 @@ class Engine:
                 self._line = (reference, top.back_gap_cm, True)
         elif step.phase is Phase.SETUP and reference is not None and self._turn is None:
             self._line = (reference, step.measures.back_gap_cm, False)
-
-
-def joined(actions: Iterable[KeyAction]) -> str | None:
-    """Return the actions before one reading as a trace writes them, in order; None for none."""
-    return "+".join(action.value for action in actions) or None
-
-
-def parted(text: str | None) -> tuple[KeyAction, ...]:
-    """Return the actions that ``joined`` wrote. Raises ValueError for an unknown one."""
-    return () if text is None else tuple(KeyAction(part) for part in str(text).split("+"))

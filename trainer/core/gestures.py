@@ -15,12 +15,22 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from trainer.core import geometry as geo
 from trainer.core.landmarks import Landmark
 from trainer.core.records import Phase, Pose
-from trainer.core.setup import front_px
 
 FloatArray = NDArray[np.float64]
+
+#: Rows of each pair, left and right, which follow one another.
+_EARS, _SHOULDERS, _ELBOWS, _WRISTS, _HIPS = (
+    slice(int(left), int(left) + 2)
+    for left in (
+        Landmark.LEFT_EAR,
+        Landmark.LEFT_SHOULDER,
+        Landmark.LEFT_ELBOW,
+        Landmark.LEFT_WRIST,
+        Landmark.LEFT_HIP,
+    )
+)
 
 
 class Sign(str, Enum):
@@ -121,46 +131,61 @@ def _presence(state: SignState, t_s: float, pose: Pose | None) -> SignState:
 
 def posture(pose: Pose) -> tuple[Sign | None, FloatArray | None]:
     """Return the sign a pose shows and its hands (2, 2) in trunk heights; None for none."""
-    points = pose.image_px
-    width, trunk = front_px(points)
-    if trunk <= 0 or width < FACING * trunk:
+    # Plain numbers: this runs for every picture, and small arrays cost more than they hold.
+    nose, ears, shoulders, elbows, hands, hips = (
+        pose.image_px[rows].tolist() for rows in (0, _EARS, _SHOULDERS, _ELBOWS, _WRISTS, _HIPS)
+    )
+    middle_y = (shoulders[0][1] + shoulders[1][1]) / 2
+    trunk = (hips[0][1] + hips[1][1]) / 2 - middle_y
+    if not trunk > 0 or not shoulders[0][0] - shoulders[1][0] >= FACING * trunk:
         return None, None
     # Left outward is +x in the picture, right outward is -x.
-    shoulders = points[[Landmark.LEFT_SHOULDER, Landmark.RIGHT_SHOULDER]]
-    hands = points[[Landmark.LEFT_WRIST, Landmark.RIGHT_WRIST]]
-    out = (hands[:, 0] - shoulders[:, 0]) * [1.0, -1.0] / trunk
-    middle_y = float(geo.middle(points, "shoulder")[1])
-    below = (hands[:, 1] - middle_y) / trunk  # + lower than the shoulders
-    nose = (float(points[Landmark.NOSE, 1]) - middle_y) / trunk
-    placed = hands / trunk
-    up = below < nose - ABOVE_HEAD
-    if up.any():
-        other = below[int(up[0])]
-        return (Sign.HAND_UP, placed) if not up.all() and other > LOW_HAND else (None, None)
-    level = np.abs(below) < OUT_LEVEL
-    aside = out > OUT
-    if bool(np.all(level & aside)):
-        return Sign.HANDS_OUT, placed
-    if _on_head(points, hands, trunk):
-        return Sign.ON_HEAD, placed
+    out = (
+        (hands[0][0] - shoulders[0][0]) / trunk,
+        (shoulders[1][0] - hands[1][0]) / trunk,
+    )
+    below = tuple((hand[1] - middle_y) / trunk for hand in hands)  # + lower than the shoulders
+    sign = _shown(out, below, (nose[1] - middle_y) / trunk)
+    if sign is None and _on_head(ears, shoulders, elbows, hands, trunk):
+        sign = Sign.ON_HEAD
+    if sign in (Sign.OUT_LEVEL, Sign.OUT_LOW) and abs(hands[0][0] - hands[1][0]) < APART * trunk:
+        sign = None  # both are out on one side, as on a club that goes back
+    return (None, None) if sign is None else (sign, np.array(hands) / trunk)
+
+
+def _shown(out: tuple[float, ...], below: tuple[float, ...], nose: float) -> Sign | None:
+    """Return the sign of the arms alone, from how far out and how far below each hand is."""
+    up = [height < nose - ABOVE_HEAD for height in below]
+    if any(up):
+        other = below[1] if up[0] else below[0]
+        return Sign.HAND_UP if not all(up) and other > LOW_HAND else None
+    level = [abs(height) < OUT_LEVEL for height in below]
+    aside = [far > OUT for far in out]
+    if all(level) and all(aside):
+        return Sign.HANDS_OUT
     for hand in (0, 1):
         if not aside[hand] or out[1 - hand] > AT_BODY or below[1 - hand] < LOW_HAND:
             continue
-        if abs(float(hands[0, 0] - hands[1, 0])) < APART * trunk:
-            continue  # both are out on one side, as on a club that goes back
         if level[hand]:
-            return Sign.OUT_LEVEL, placed
+            return Sign.OUT_LEVEL
         if OUT_LOW[0] < below[hand] < OUT_LOW[1]:
-            return Sign.OUT_LOW, placed
-    return None, None
+            return Sign.OUT_LOW
+    return None
 
 
-def _on_head(points: FloatArray, hands: FloatArray, trunk: float) -> bool:
-    head = geo.middle(points, "ear")
-    aside = (hands[:, 0] - head[0]) * [1.0, -1.0] / trunk
-    near = np.abs(hands[:, 1] - head[1]) / trunk < ON_HEAD
-    elbows = points[[Landmark.LEFT_ELBOW, Landmark.RIGHT_ELBOW], 0]
-    shoulders = points[[Landmark.LEFT_SHOULDER, Landmark.RIGHT_SHOULDER], 0]
-    elbows_out = (elbows - shoulders) * [1.0, -1.0] / trunk > 0.1
+def _on_head(
+    ears: list[list[float]],
+    shoulders: list[list[float]],
+    elbows: list[list[float]],
+    hands: list[list[float]],
+    trunk: float,
+) -> bool:
+    head_x, head_y = (ears[0][0] + ears[1][0]) / 2, (ears[0][1] + ears[1][1]) / 2
     low, high = ON_HEAD_ASIDE
-    return bool(np.all(near & (aside > low) & (aside < high) & elbows_out))
+    for side, outward in ((0, 1.0), (1, -1.0)):
+        aside = outward * (hands[side][0] - head_x) / trunk
+        near = abs(hands[side][1] - head_y) / trunk < ON_HEAD
+        elbow_out = outward * (elbows[side][0] - shoulders[side][0]) / trunk > 0.1
+        if not (near and low < aside < high and elbow_out):
+            return False
+    return True

@@ -93,17 +93,17 @@ def step(
 ) -> tuple[PracticeState, Step]:
     """Advance by one step of the session; return it with what the practice adds."""
     practice = rules.practice
+    before = state.phase
     state = _time(state, now, practice)
-    entered_setup = now.phase is Phase.SETUP and state.phase not in SWINGING | {Phase.SETUP}
+    entered_setup = now.phase is Phase.SETUP and before not in SWINGING | {Phase.SETUP}
     if state.telling is None or entered_setup:
         state = replace(state, telling=telling(state, practice), guess=None)
     signals: tuple[Signal, ...] = ()
     if kind_of(state, practice) is PracticeKind.CHECKPOINTS:
-        state_points, signals = checkpoints.step(
+        points, signals = checkpoints.step(
             state.points, now.measures, now.phase, now.pose, reference, rules
         )
-        state = replace(state, points=state_points)
-    state = replace(state, phase=now.phase)
+        state = replace(state, points=points)
     if state.guess is not None and now.t_s - state.guess.since_s >= practice.guess_wait_s:
         state = replace(state, guess=None)
     rep = now.rep
@@ -116,6 +116,8 @@ def step(
         state = replace(state, sounded_s=now.t_s)
     else:
         state, signals = _next_signal(state, now)
+    if rep is now.rep and not told and not signals:
+        return state, now
     return state, replace(now, rep=rep, told=told, signals=signals)
 
 
@@ -211,12 +213,11 @@ def sounded(state: PracticeState, signal: Signal) -> PracticeState:
 
 
 def _time(state: PracticeState, now: Step, practice: PracticeRules) -> PracticeState:
-    before_s = state.t_s
-    state = replace(state, t_s=now.t_s)
-    if before_s is None or now.phase is Phase.NOBODY:
-        return state
-    practised_s = state.practised_s + min(now.t_s - before_s, MOST_STEP_S)
-    state = replace(state, practised_s=practised_s)
+    before_s, practised_s = state.t_s, state.practised_s
+    if before_s is not None and now.phase is not Phase.NOBODY:
+        practised_s += min(now.t_s - before_s, MOST_STEP_S)
+    # One copy for all that changes with every reading: it runs for every picture.
+    state = replace(state, t_s=now.t_s, phase=now.phase, practised_s=practised_s)
     every_s = 60.0 * practice.time_every_min
     if every_s > 0 and practised_s >= (state.times + 1) * every_s:
         return replace(state, times=state.times + 1, due=(*state.due, Signal.TIME))
