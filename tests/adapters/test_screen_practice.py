@@ -115,6 +115,11 @@ def test_the_practices_headline_and_line_come_first():
     assert quiet_line(view) == "speed ladder: slow"
 
 
+def test_the_schedule_stays_to_be_seen_beside_a_notice():
+    view = make_view(notices=("No sound.",), practice=PracticeShown(line="free reps: alternate"))
+    assert "free reps: alternate" in " ".join(drawn(view)[2].words.split())
+
+
 def test_the_page_of_kinds_marks_what_is_in_force():
     view = practising(kind=PracticeKind.LADDER, cues=CueSchedule.FADING, guess_first=True)
     words = drawn(view, page="kinds")[2].words

@@ -45,11 +45,13 @@ class Reps:
         self.rules = replace(rules, practice=PracticeRules(**practice_rules))
         self.state = practice.begun(self.rules)
         self.t_s = 0.0
+        self.made = 0
 
     def feed(self, phase, made=None, after_s=0.5, cues=()):
         self.t_s += after_s
+        self.made += made is not None
         now = Step(t_s=self.t_s, pose=None, measures=Measures(t_s=self.t_s), phase=phase,
-                   rep=made, cues=cues)  # fmt: skip
+                   rep=made, cues=cues, reps=self.made)  # fmt: skip
         self.state, step = practice.step(self.state, now, None, self.rules)
         return step
 

@@ -107,6 +107,8 @@ def notices(view: View, *, stale: bool = False) -> tuple[str, ...]:
         lines += [text for text in view.step.notices if text not in lines]
     if view.pain:
         lines.insert(0, "Pain marked: stop and rest; no turn is asked for")
+    if lines and view.practice is not None and view.practice.line:
+        lines.append(view.practice.line)  # which schedule runs stays to be seen
     return tuple(text.removesuffix(".") for text in lines)
 
 

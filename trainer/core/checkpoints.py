@@ -29,11 +29,13 @@ TOP: Final = 3
 #: The tone of each checkpoint held: each higher than the last.
 HELD: Final = (Signal.CHECK_1, Signal.CHECK_2, Signal.CHECK_3, Signal.CHECK_4)
 
-HIP_LEVEL: Final = (-0.15, 0.25)  #: the hands' height; 0 hip line, 1 shoulder line
+#: The hands' height; 0 the line of the hip joints, 1 of the shoulders. Hands "at hip height" are
+#: seen about the belt: at 0.33 on a rendered player told to pause there.
+HIP_LEVEL: Final = (-0.1, 0.45)
 HIP_ARC_DEG: Final = 25.0  #: farther round than this: hands hang at about hip height too
 ARM_DEG: Final = (-12.0, 12.0)  #: slope of the line from the lead shoulder to the hands
 #: Past these a checkpoint was skipped; between them and the band is the way there and back.
-HIP_PAST: Final = 0.6
+HIP_PAST: Final = 0.62
 ARM_PAST_DEG: Final = 30.0
 #: Held inside, a band is so much wider, so that noise does not end a hold.
 EASE_LEVEL: Final = 0.06

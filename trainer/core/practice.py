@@ -108,7 +108,7 @@ def step(
         state = replace(state, guess=None)
     rep = now.rep
     if rep is not None and rep.complete:
-        state, rep = _judge(state, rep, now.t_s, rules)
+        state, rep = _judge(state, rep, now, rules)
     told = heard(now.cues, state, rules)
     if told:
         state = replace(state, cue_s=now.t_s)
@@ -224,7 +224,7 @@ def _time(state: PracticeState, now: Step, practice: PracticeRules) -> PracticeS
     return state
 
 
-def _judge(state: PracticeState, rep: Rep, t_s: float, rules: Rules) -> tuple[PracticeState, Rep]:
+def _judge(state: PracticeState, rep: Rep, now: Step, rules: Rules) -> tuple[PracticeState, Rep]:
     practice = rules.practice
     kind = kind_of(state, practice)
     words = verdict_words(state, rep, rules)
@@ -244,7 +244,7 @@ def _judge(state: PracticeState, rep: Rep, t_s: float, rules: Rules) -> tuple[Pr
         state, counted=state.counted + 1, good=state.good + int(words.good is True), offered=False
     )
     if practice.count_sounds:
-        state = replace(state, due=(*state.due, _COUNTS[(state.counted - 1) % len(_COUNTS)]))
+        state = replace(state, due=(*state.due, _COUNTS[(now.reps - 1) % len(_COUNTS)]))
     if state.check_left:
         return _check(state, rep), rep
     state = replace(state, schedule=schedule.counted(state.schedule, words.good, practice))
@@ -252,7 +252,9 @@ def _judge(state: PracticeState, rep: Rep, t_s: float, rules: Rules) -> tuple[Pr
         state = _climb(state, words.good, practice)
     top = rep.at_top
     if guesses_asked(state, rules) and top is not None and top.shoulder_turn_deg is not None:
-        guess = Guess(turn_deg=top.shoulder_turn_deg, se_deg=top.shoulder_turn_se_deg, since_s=t_s)
+        guess = Guess(
+            turn_deg=top.shoulder_turn_deg, se_deg=top.shoulder_turn_se_deg, since_s=now.t_s
+        )
         state = replace(state, guess=guess)
     return state, rep
 
