@@ -1,4 +1,4 @@
-"""Arguments and exit codes: live, demo, measure, replay, tags, calibrate, doctor.
+"""Arguments and exit codes: live, demo, measure, replay, players, tags, calibrate, doctor.
 
 Exit code 0: done. 1: something went wrong, said in one message. 2: the words of the command
 were off. 130: stopped with Ctrl-C.
@@ -97,6 +97,9 @@ def _parser() -> argparse.ArgumentParser:
     replay.add_argument("trace", type=Path, metavar="TRACE")
     replay.set_defaults(run=_replay)
 
+    players = commands.add_parser("players", help="list the players with a record")
+    players.set_defaults(run=_players)
+
     tags = commands.add_parser("tags", help="make a PDF of tags to print and wear")
     tags.add_argument("--out", type=Path, metavar="FILE.pdf", help="where to write the sheets")
     tags.add_argument("--size-cm", type=float, metavar="S", help="8 to 16 (default 12)")
@@ -122,7 +125,7 @@ def _parser() -> argparse.ArgumentParser:
     for command in commands.choices.values():
         command.add_argument("--settings", type=Path, metavar="FILE", help="a TOML settings file")
         command.add_argument("--debug", action="store_true", help="show the whole of an error")
-        if command not in (replay, tags, calibrate):
+        if command not in (replay, players, tags, calibrate):
             command.add_argument(
                 "--model", type=Path, metavar="FILE", help="another PoseLandmarker .task file"
             )
@@ -282,6 +285,23 @@ def _replay(args: argparse.Namespace) -> int:
         return 1
     _say("Same result as when it was recorded, to the last bit.")
     return 0
+
+
+def _players(args: argparse.Namespace) -> int:
+    from trainer.players import data_dir, load, roster
+    from trainer.words import roster_line
+
+    names, code = roster(), 0
+    for name in names:
+        record, trouble = load(name)
+        if trouble:
+            print(trouble, file=sys.stderr)
+            code = 1
+        else:
+            _say(roster_line(record))
+    if not names:
+        _say(f"No player has a record in {data_dir()} yet. trainer live --player NAME begins one.")
+    return code
 
 
 def _tags(args: argparse.Namespace) -> int:

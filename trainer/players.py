@@ -109,6 +109,13 @@ def record_path(name: str, folder: Path | None = None) -> Path:
     return (data_dir() if folder is None else folder) / f"player-{plain}.toml"
 
 
+def roster(folder: Path | None = None) -> tuple[str, ...]:
+    """Return the names of the players that have a record, in order; as files have them, small."""
+    place = data_dir() if folder is None else folder
+    files = sorted(place.glob("player-*.toml")) if place.is_dir() else []
+    return tuple(file.stem.removeprefix("player-") for file in files)
+
+
 def load(name: str, folder: Path | None = None) -> tuple[PlayerRecord, str]:
     """Return the player's record, and plain words about what went wrong (empty: nothing).
 

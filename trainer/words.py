@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from typing import TYPE_CHECKING
 
 from trainer.core.records import Phase, Rep, Step
 from trainer.core.repeat import turn_spread
 from trainer.core.rules import Rules
 from trainer.core.summary import comfort_words, cue_words, line_words, spread_words, words_for
+
+if TYPE_CHECKING:
+    from trainer.players import PlayerRecord
 
 #: What each phase is called to the player.
 PHASE_WORDS = {
@@ -69,3 +73,23 @@ def player_line(name: str, rules: Rules) -> str:
     if comfort:
         known.append(comfort[0].lower() + comfort[1:])
     return f"Player {name}: {', '.join(known)}."
+
+
+def roster_line(record: PlayerRecord) -> str:
+    """Return what is known of one player of the roster as a line."""
+    known = [] if record.handed is None else [f"{record.handed.value}-hander"]
+    for value, words in (
+        (record.stature_cm, "{:g} cm tall"),
+        (record.target_deg, "target {:g}°"),
+        (record.comfort_deg, "comfortable maximum {:g}°"),
+    ):
+        if value is not None:
+            known.append(words.format(value))
+    if record.silent_checks:
+        last = record.silent_checks[-1]
+        known.append(f"last silent check {last.good} of {last.reps} good")
+    if record.practised is not None:
+        known.append(f"practised {record.practised}")
+    if record.notes:
+        known.append(" ".join(record.notes.split()))
+    return f"{record.name}: {', '.join(known) or 'nothing known yet'}"

@@ -278,3 +278,25 @@ def test_a_silent_check_is_offered_on_a_later_day_only():
     assert with_record(Settings(), FULL, later).rules.check_offered
     assert not with_record(Settings(), FULL, DAY).rules.check_offered
     assert not with_record(Settings(), PlayerRecord(), later).rules.check_offered
+
+
+def test_the_roster_lists_every_player_and_names_a_damaged_record(tmp_path, monkeypatch, capsys):
+    from trainer.cli import main
+
+    monkeypatch.setenv(DATA_VARIABLE, str(tmp_path))
+    assert main(["players"]) == 0
+    assert "No player has a record" in capsys.readouterr().out
+    save(FULL)
+    save(PlayerRecord(name="Bo"))
+    assert main(["players"]) == 0
+    assert capsys.readouterr().out.splitlines() == [
+        "ann: left-hander, 168.5 cm tall, target 78°, comfortable maximum 80°, "
+        "last silent check 0 of 5 good, practised 2026-05-31, "
+        'left hip stiff; "slow" \\ först',
+        "bo: nothing known yet",
+    ]
+    record_path("Cy").write_text("schema = 2\nstature_cm = 17\n")
+    assert main(["players"]) == 1
+    told = capsys.readouterr()
+    assert len(told.out.splitlines()) == 2  # the others load
+    assert "cy was damaged" in told.err
