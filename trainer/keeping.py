@@ -13,7 +13,17 @@ from trainer.core.practice import CheckResult
 from trainer.core.rod_check import RodReading
 from trainer.core.rules import Rules
 from trainer.errors import PlayerError
-from trainer.players import TARGETS, PlayerRecord, RodCheck, SilentCheck, load, save, with_record
+from trainer.players import (
+    TARGETS,
+    PlayerRecord,
+    RodCheck,
+    SilentCheck,
+    load,
+    merged,
+    record_path,
+    save,
+    with_record,
+)
 from trainer.settings import Settings
 
 #: Rod checks kept, and silent checks; the oldest go first.
@@ -46,6 +56,7 @@ class Keeper:
         ``read_only``: nothing is written, because an older record could not be read.
         """
         self.record = record
+        self._base = record  # as the file had it last
         self.trouble = trouble
         self._kept_rules = rules
         self._checks = 0
@@ -124,7 +135,14 @@ class Keeper:
         if self._changed_s is None or self._read_only:
             return
         try:
+            if record_path(self.record.name, self._folder).exists():
+                found, damaged = load(self.record.name, self._folder)
+                if not damaged:  # else it was set aside, and ours is all there is
+                    self.record = merged(self._base, self.record, found)
             save(self.record, self._folder)
+            # As the file has it: numbers are rounded there.
+            self.record, _ = load(self.record.name, self._folder)
+            self._base = self.record
         except PlayerError as error:
             self.trouble = f"Not kept: {error}"
             self._changed_s = self._clock() + RETRY_S

@@ -152,6 +152,28 @@ def save(record: PlayerRecord, folder: Path | None = None) -> None:
     )
 
 
+def merged(base: PlayerRecord, ours: PlayerRecord, theirs: PlayerRecord) -> PlayerRecord:
+    """Return ``ours`` with what was changed in the file since ``base`` and not by us.
+
+    Two programs, or a program and a person with an editor, may have one record open. Of the same
+    value changed by both ours stands; of checks both are kept.
+    """
+    changes: dict[str, Any] = {}
+    for name in (item.name for item in fields(PlayerRecord)):
+        was, mine, found = (getattr(record, name) for record in (base, ours, theirs))
+        if found == was or name == "name":
+            continue
+        if mine == was:
+            changes[name] = found
+        elif isinstance(mine, tuple):
+            new = list(mine)
+            for item in was:  # one by one: two checks of a day may read the same
+                if item in new:
+                    new.remove(item)
+            changes[name] = (*found, *new)
+    return replace(ours, **changes)
+
+
 def with_record(settings: Settings, record: PlayerRecord, today: datetime.date) -> Settings:
     """Return ``settings`` with what is known of the player put over them.
 
