@@ -130,6 +130,7 @@ class Engine:
             # The target in force is from now on the highest there is.
             self.rules = replace(self.rules, pain=True, cues=own_rep.cue_rules(self.rules))
             self.rod = None  # it asks for a turn
+            self._practice = replace(self._practice, guess=None)  # as does the question
         elif action in (KeyAction.LINE_AWAY, KeyAction.LINE_TOWARD):
             self._move_line(1 if action is KeyAction.LINE_AWAY else -1)
         elif action is KeyAction.THIS_ONE:

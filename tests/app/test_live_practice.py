@@ -327,3 +327,19 @@ def test_a_target_lowered_by_pain_is_not_kept():
     outcome(live)
     assert live._shared.rules.cues.target_deg == 60.0
     assert load("me")[0].target_deg is None
+
+
+def test_pain_takes_a_question_back_that_waits_for_its_answer():
+    engine = Engine(Rules(practice=PracticeRules(guess_first=True)))
+    frames, known = frames_and_poses(
+        Script().hold(2.0).move(TOP, 1.0).hold(0.3).move(SETUP, 0.5).hold(0.3)
+    )
+    for frame in frames:
+        engine.feed(frame.t_s, known[frame.index])
+    assert engine.practice.headline.startswith("How far was it")
+    engine.act(KeyAction.PAIN)
+    t_s = frames[-1].t_s + 0.03
+    engine.feed(t_s, replace(known[frames[-1].index], t_s=t_s))
+    assert engine.practice.headline == ""
+    engine.act(KeyAction.GUESS_SHORT)
+    assert engine.answer == ""
