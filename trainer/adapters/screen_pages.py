@@ -54,30 +54,46 @@ def draw_page(surface: Any, pen: Pen, layout: Layout, page: str, view: View | No
     surface.fill(palette.INK)
     title, lines = page_text(page, view)
     area = Box(0.06 * window.w, 0.05 * window.h, 0.88 * window.w, 0.90 * window.h)
-    cap = 0.045 * u
-    while cap > 5:
-        wrapped = [pen.wrap(line, cap, area.w - 1.5 * cap) for line in lines]
-        rows = sum(len(part) for part in wrapped)
-        tall = rows * cap * LEADING + len(lines) * 0.5 * cap + 6.5 * cap
-        if tall <= area.h:
-            break
-        cap *= 0.94
-    y = area.y
+    fits = [_fit(pen, lines, area, 0.045 * u, columns) for columns in (1, 2)]
+    cap, columns = max(fits, key=lambda fit: fit[0])
+    width = area.w / columns
     title_cap = pen.shrunk(title, 1.7 * cap, area.w)
-    pen.write(surface, title, (area.x, y), title_cap, palette.TARGET)
-    y += 1.7 * cap * LEADING
+    pen.write(surface, title, (area.x, area.y), title_cap, palette.TARGET)
     signs = [sign for sign, _ in SIGN_CARD] if page == "signs" else []
-    for number, part in enumerate(wrapped):
+    per_column = -(-len(lines) // columns)
+    for number, line in enumerate(lines):
+        column, place = divmod(number, per_column)
+        x = area.x + column * width
+        if place == 0:
+            y = area.y + 1.7 * cap * LEADING
         sign = signs[number] if number < len(signs) else None
         if sign is None:
-            _bullet(surface, (area.x + 0.35 * cap, y + 0.5 * cap), 0.22 * cap)
+            _bullet(surface, (x + 0.35 * cap, y + 0.5 * cap), 0.22 * cap)
         else:
-            draw_sign(surface, sign, Box(area.x - 1.7 * cap, y - 0.6 * cap, 2.8 * cap, 2.4 * cap))
-        for row in part:
-            pen.write(surface, row, (area.x + 1.5 * cap, y), cap, palette.TEXT)
+            draw_sign(surface, sign, Box(x - 1.7 * cap, y - 0.6 * cap, 2.8 * cap, 2.4 * cap))
+        for row in pen.wrap(line, cap, width - 2.5 * cap):
+            pen.write(surface, row, (x + 1.5 * cap, y), cap, palette.TEXT)
             y += cap * LEADING
         y += 0.5 * cap
     pen.write(surface, GO_ON, (area.x, area.bottom - 1.2 * cap), cap, palette.QUIET_TEXT)
+
+
+def _fit(
+    pen: Pen, lines: tuple[str, ...], area: Box, cap: float, columns: int
+) -> tuple[float, int]:
+    """Return the largest ink height, at most ``cap``, at which the lines fit; and the columns."""
+    per_column = -(-len(lines) // columns)
+    while cap > 5:
+        width = area.w / columns - 2.5 * cap
+        rows = [len(pen.wrap(line, cap, width)) for line in lines]
+        tall = max(
+            sum(rows[first : first + per_column]) * LEADING + 0.5 * per_column
+            for first in range(0, len(rows), per_column)
+        )
+        if (tall + 6.5) * cap <= area.h:
+            break
+        cap *= 0.94
+    return cap, columns
 
 
 #: Left and right elbow and hand of each sign, as seen in the mirror; a figure 2 wide and 2 high.

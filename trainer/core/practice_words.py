@@ -58,9 +58,9 @@ SIGN_CARD: Final = (
         "both arms out to the sides, 1 s:  next practice, or the check offered",
     ),
     (Sign.ON_HEAD, "both hands on the head, 1.5 s:  pain; no cue asks for turn any more"),
-    (Sign.OUT_LOW, "your guess: one arm out and low  short"),
-    (Sign.OUT_LEVEL, "your guess: one arm out and level  there"),
-    (None, "your guess: hand above the head  past"),
+    (Sign.OUT_LOW, "your guess, one arm out and low: short"),
+    (Sign.OUT_LEVEL, "your guess, one arm out and level: there"),
+    (None, "your guess, hand above the head: past"),
     (None, "walk out of the picture:  pause; come back and stand at address:  go on"),
 )
 
