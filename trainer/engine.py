@@ -192,15 +192,22 @@ class Engine:
         return rep
 
     def _show(self, step: Step, reference: Reference | None) -> PracticeShown:
-        """Return what may be seen now; the same record as before while nothing changed."""
+        """Return what may be seen now; worked out anew only when it changed."""
         now, setup = self._practice, self._looked(step)
+        points, known = now.points, self._shown.points
         # All that ``shown`` goes by, but for what moves with every picture.
         key: tuple[object, ...] = (now.telling, now.guess, now.schedule, now.rung, now.offered)
         key = (*key, now.check_left, step.phase, id(self.rules), id(setup))
-        if key != self._shown_for or self._shown.points is not None:
+        if known is not None:
+            held = points.since_s is not None
+            key = (*key, points.next, points.skipped, points.outside, held, id(reference))
+        if key != self._shown_for:
             self._shown = shown(now, step.phase, step.pose, reference, self.rules, setup)
             self._shown_for = key
-            self._kept = (self.rules, setup)  # so that no other takes their ids
+            self._kept = (self.rules, setup, reference)  # so that no other takes their ids
+        elif known is not None:
+            moved = known.moved(points, step.pose, self.rules)
+            self._shown = replace(self._shown, points=moved)
         return self._shown
 
     def _looked(self, step: Step) -> tuple[SetupFinding, ...]:

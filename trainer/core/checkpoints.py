@@ -143,12 +143,14 @@ def place_of(now: Measures, pose: Pose | None, reference: Reference | None) -> P
     if pose is None or reference is None or lateral is None or height is None or arc is None:
         return None
     sign = geo.away_sign(reference.handed)
-    hands = reference.hand_px + np.array([lateral * sign, -height]) / reference.cm_per_px
     lead, _ = geo.lead_trail(reference.handed, "shoulder")
-    out, down = hands - pose.image_px[lead]
+    hand_x, hand_y = reference.hand_px.tolist()
+    lead_x, lead_y = pose.image_px[lead].tolist()
+    out = (hand_x - lead_x) * sign + lateral / reference.cm_per_px
+    up = lead_y - hand_y + height / reference.cm_per_px
     return Place(
         level=hand_level(height, reference),
-        arm_deg=math.degrees(math.atan2(-float(down), float(out) * sign)),
+        arm_deg=math.degrees(math.atan2(up, out)),
         arc_deg=arc,
     )
 

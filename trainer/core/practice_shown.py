@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trainer.core import checkpoints, own_rep
+from trainer.core.checkpoints import CheckState
 from trainer.core.cues import SWINGING
 from trainer.core.practice import PracticeState, guesses_asked, kind_of
 from trainer.core.practice_rules import CueSchedule, PracticeKind
@@ -31,6 +32,14 @@ class PointsShown:
     ghost_px: FloatArray | None  #: (33, 2) the player at the next one; None before a setup
     now_px: FloatArray | None  #: (33, 2) the player now
     from_own: bool  #: the ghost is of the reference rep
+
+    def moved(self, points: CheckState, pose: Pose | None, rules: Rules) -> PointsShown:
+        """Return the same with the hold and the player as they are now."""
+        return replace(
+            self,
+            held_share=min(points.held_s / max(rules.practice.hold_s, 1e-6), 1.0),
+            now_px=None if pose is None else pose.image_px,
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,14 +129,15 @@ def _points(
     if reference is not None:
         target_deg = own_rep.cue_rules(rules).target_deg
         ghost = checkpoints.ghost_px(row, reference, own, target_deg)
-    return PointsShown(
+    still = PointsShown(
         next=points.next,
-        held_share=min(points.held_s / max(rules.practice.hold_s, 1e-6), 1.0),
+        held_share=0.0,
         skipped=points.skipped,
         ghost_px=ghost,
-        now_px=None if pose is None else pose.image_px,
+        now_px=None,
         from_own=own is not None,
     )
+    return still.moved(points, pose, rules)
 
 
 def resting(before: PracticeShown, why: str) -> PracticeShown:
