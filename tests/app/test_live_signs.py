@@ -1,11 +1,10 @@
 """Signs by hand in the live mirror: what they do, and that a trace plays them the same."""
 
-import sys
 from dataclasses import replace
-from pathlib import Path
 
 from fakes import FakeEstimator, FakeSource, blank, frames_and_poses, mirror, outcome
 from golfer import SETUP, TOP, Script
+from signing import signing
 
 from trainer.core.gestures import Sign
 from trainer.core.practice_rules import PracticeKind, PracticeRules
@@ -14,9 +13,6 @@ from trainer.core.rules import Rules
 from trainer.ports import KeyAction
 from trainer.recorder import TraceRecorder
 from trainer.replay import replay
-
-sys.path.append(str(Path(__file__).parents[1] / "core"))
-from test_gestures import signing
 
 
 def session_with(*parts, hz=30.0):
