@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import Final
 
@@ -30,6 +31,8 @@ from trainer.core.rules import Rules
 from trainer.core.schedule import ScheduleState, Telling
 from trainer.core.setup import Reference
 from trainer.core.setup_check import SetupFinding
+from trainer.core.tag_body import TagBody
+from trainer.core.tag_pose import Hint
 from trainer.core.trace import quantise
 from trainer.estimator_file import shipped
 from trainer.ports import KeyAction
@@ -60,6 +63,7 @@ class Engine:
         self._shown = PracticeShown()
         self._shown_for: tuple[object, ...] = ()
         self._kept: tuple[object, ...] = ()
+        self._worn: TagBody | None = None  # from the first pose on that was read with tags
         self._last_rep: Rep | None = None  # the last complete one
         self._line: tuple[Reference, float | None, bool] | None = None  # setup, gap, at the top
 
@@ -93,7 +97,11 @@ class Engine:
             return None
         self.answer = ""
         read = None if pose is None else quantise(pose)
-        self._state, step = session.step(self._state, t_s, read, self.rules, self._fitted)
+        if read is not None and read.tags is not None and self._worn is None:
+            self._worn = TagBody(handed=self.rules.handed)
+        self._state, step = session.step(
+            self._state, t_s, read, self.rules, self._fitted, self._worn
+        )
         if self.rod is not None:
             return read, self._check(t_s, read, step, self.rod)
         self._follow_signs(t_s, step)
@@ -113,6 +121,10 @@ class Engine:
         self._follow_line(step)
         return read, step
 
+    def tag_hints(self, t_s: float) -> Mapping[int, tuple[Hint, ...]]:
+        """Return what is known beforehand of each worn tag's attitude at ``t_s``, by number."""
+        return {} if self._worn is None else self._worn.hints(t_s)
+
     def act(self, action: KeyAction) -> bool:
         """Follow what the player asked for; return False for what is not the core's business."""
         self.answer = ""
@@ -125,6 +137,8 @@ class Engine:
                 self.rules, handed=Handed.LEFT if right else Handed.RIGHT, own=None
             )
             self._last_rep = None
+            if self._worn is not None:
+                self._worn = TagBody(handed=self.rules.handed)
             self._new_setup()
         elif action is KeyAction.PAIN:
             # The target in force is from now on the highest there is.

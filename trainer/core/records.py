@@ -14,6 +14,9 @@ from enum import Enum
 import numpy as np
 from numpy.typing import NDArray
 
+from trainer.core.tag_pose import TagsRead
+from trainer.core.tag_reading import BodyTags
+
 
 class Handed(str, Enum):
     """Which way the player swings. A right-hander's target is to the player's left."""
@@ -80,6 +83,15 @@ class Side(str, Enum):
     DOWN = "down"
 
 
+class Source(str, Enum):
+    """What a reading rests on while printed tags are worn."""
+
+    TAG = "tag"
+    TAG_AND_POSE = "tag+pose"  #: the tag is so unsure just now that the body points count too
+    BRIDGED = "bridged"  #: the tag is hidden: body points, corrected to its last reading
+    POSE = "pose"  #: body points alone
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Frame:
     """One picture of one camera, not mirrored."""
@@ -109,6 +121,7 @@ class Pose:
     world_m: NDArray[np.float64]  #: (33, 3) metres from mid-hip; x right, y down, z from camera
     visibility: NDArray[np.float64]  #: (33,) 0..1; near 1 even for hidden points: do not trust
     outline: Outline | None = None  #: None when the silhouette was not asked for or not found
+    tags: TagsRead | None = None  #: None while no tags are worn
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -144,6 +157,14 @@ class Measures:
     separation_se_deg: float | None = None
     side_tilt_se_deg: float | None = None
     back_gap_se_cm: float | None = None
+    # Only while printed tags are worn.
+    thorax_turn_deg: float | None = None  #: rib cage, 0 at setup, + away from target
+    thorax_turn_se_deg: float | None = None
+    chest_extension_deg: float | None = None  #: ``chest_pitch_deg`` less that at setup, + opens up
+    chest_extension_se_deg: float | None = None
+    side_bend_deg: float | None = None  #: rib cage's own side axis, 0 at setup, + lead end up
+    side_bend_se_deg: float | None = None
+    sources: dict[str, Source] | None = None  #: by field: what it rests on
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -220,3 +241,6 @@ class Step:
     rep: Rep | None = None  #: a rep that ended at this step
     reps: int = 0  #: complete reps so far
     notices: tuple[str, ...] = field(default=())  #: plain words for the player
+    #: While tags are worn: what the same pose says without them, to compare, and what they say.
+    markerless: Measures | None = None
+    tags: BodyTags | None = None
