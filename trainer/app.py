@@ -36,6 +36,7 @@ from trainer.ports import (
     Screen,
     Sounder,
     SourceState,
+    TagSight,
     View,
 )
 from trainer.recorder import TraceRecorder
@@ -82,6 +83,7 @@ class _Shared:
     readings: tuple[RodReading, ...] = ()  #: what the rod checks of this run read
     answer: tuple[str, float] = ("", 0.0)  #: words about the last action, and when
     who: str = ""
+    about_tags: tuple[str, ...] = ()
     frames: int = 0
     reps: list[Rep] = field(default_factory=list)
     delays_ms: deque[float] = field(default_factory=lambda: deque(maxlen=600))
@@ -100,6 +102,7 @@ class LiveMirror:
         screen: Screen,
         rules: Rules,
         pan_of: PanOf,
+        tags: TagSight | None = None,
         recorder: TraceRecorder | None = None,
         keeper: Keeper | None = None,
         on_step: Callable[[Step, Rules], None] | None = None,
@@ -114,6 +117,7 @@ class LiveMirror:
         self._sounder = sounder
         self._screen = screen
         self._pan_of = pan_of
+        self._tags = tags
         self._recorder = recorder
         self._keeper = keeper
         self._on_step = on_step
@@ -160,6 +164,8 @@ class LiveMirror:
                 if thread.ident is not None:
                     thread.join(timeout=JOIN_S)
             self._source.close()
+            if self._tags is not None:
+                self._tags.close()
             if self._estimator is not None and not any(t.is_alive() for t in threads):
                 self._estimator.close()
             if self._keeper is not None:
@@ -272,7 +278,13 @@ class LiveMirror:
 
     def _read(self, engine: Engine, estimator: PoseEstimator, frame: Frame) -> None:
         shared = self._shared
-        fed = engine.feed(frame.t_s, estimator.estimate(frame))
+        if self._tags is not None:
+            self._tags.begin(frame, engine.tag_hints(frame.t_s))
+        found = estimator.estimate(frame)
+        if self._tags is not None:
+            found = self._tags.take(frame, found)
+            shared.about_tags = self._tags.notices()
+        fed = engine.feed(frame.t_s, found)
         if fed is None:
             return
         pose, step = fed
@@ -323,6 +335,7 @@ class LiveMirror:
             turn_band_deg=rules.cues.turn_band_deg,
             turn_confidence=rules.cues.turn_confidence,
             turn_hysteresis_deg=rules.cues.turn_hysteresis_deg,
+            turn_of=rules.cues.turn_of,
             head_tol_cm=rules.cues.head_tol_cm,
             hip_tol_cm=rules.cues.hip_tol_cm,
             hips_strict=rules.cues.hips_strict,
@@ -349,6 +362,7 @@ class LiveMirror:
         if self._estimator is None and (shared.frame is not None or self._wait_for_pose):
             found.append("Loading the pose model.")
         found.append(shared.who)
+        found.extend(shared.about_tags)
         if shared.step is not None:
             found.extend(shared.step.notices)
         if shared.rules.se_factor > 1.0:

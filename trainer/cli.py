@@ -24,6 +24,7 @@ from trainer.cli_options import (
     player_options,
     practice_options,
     stage_options,
+    tag_options,
     tolerance_options,
 )
 from trainer.core.practice_rules import PracticeRules
@@ -73,6 +74,7 @@ def _parser() -> argparse.ArgumentParser:
     player_options(live)
     tolerance_options(live)
     practice_options(live)
+    tag_options(live)
     stage_options(live)
     live.add_argument("--record", type=Path, metavar="TRACE", help="write the poses to this file")
     live.set_defaults(run=_live)
@@ -91,6 +93,7 @@ def _parser() -> argparse.ArgumentParser:
     player_options(measure)
     tolerance_options(measure)
     picture_options(measure)
+    tag_options(measure)
     measure.set_defaults(run=_measure)
 
     replay = commands.add_parser("replay", help="play a trace written by live --record")
@@ -134,7 +137,7 @@ def _parser() -> argparse.ArgumentParser:
 
 def _settings(args: argparse.Namespace, read: Settings | None = None) -> Settings:
     """Return the settings with the options over them; ``read`` in place of the file's."""
-    from trainer.settings import load, with_options
+    from trainer.settings import load, with_options, with_tag_options
 
     settings = with_options(
         load(args.settings) if read is None else read,
@@ -148,6 +151,7 @@ def _settings(args: argparse.Namespace, read: Settings | None = None) -> Setting
         practice=getattr(args, "practice", None),
         cue_schedule=getattr(args, "cues", None),
         guess_first=getattr(args, "guess_first", False),
+        turn_of=getattr(args, "turn_of", None),
     )
     camera = settings.camera
     if getattr(args, "camera", None) is not None:
@@ -166,7 +170,14 @@ def _settings(args: argparse.Namespace, read: Settings | None = None) -> Setting
         camera = replace(camera, recorded_fps=recorded_fps)
     if getattr(args, "sound", None) is not None:
         settings = replace(settings, sound=args.sound)
-    return replace(settings, camera=camera)
+    tags = with_tag_options(
+        settings.tags,
+        worn=getattr(args, "tags", False),
+        size_mm=getattr(args, "tag_size_mm", None),
+        lens=getattr(args, "lens", None),
+        field_of_view_deg=getattr(args, "field_of_view_deg", None),
+    )
+    return replace(settings, camera=camera, tags=tags)
 
 
 def _player(args: argparse.Namespace, default: str | None) -> tuple[Settings, Keeper | None]:
@@ -251,6 +262,7 @@ def _measure(args: argparse.Namespace) -> int:
         rotate=camera.rotate,
         mirrored=camera.mirrored,
         recorded_fps=camera.recorded_fps,
+        tags=settings.tags,
         say=_say,
     )
     for error in failed:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 
 from trainer.core.practice_rules import CueSchedule, PracticeKind
+from trainer.core.rules import TurnOf
 
 
 def camera_options(
@@ -66,6 +67,21 @@ def practice_options(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--guess-first", action="store_true", help="say how far it was before the figure shows"
+    )
+
+
+def tag_options(parser: argparse.ArgumentParser) -> None:
+    """Add whether printed tags are worn, how large they are, and the lens they are seen by."""
+    parser.add_argument("--tags", action="store_true", help="printed tags are worn: read them")
+    parser.add_argument(
+        "--tag-size-mm", type=float, metavar="S", help="black square's side (default: as kept)"
+    )
+    parser.add_argument("--lens", metavar="NAME", help="name of the calibrated camera")
+    parser.add_argument(
+        "--field-of-view-deg", type=float, metavar="A", help="of a camera not calibrated"
+    )
+    parser.add_argument(
+        "--turn-of", choices=[of.value for of in TurnOf], help="what the target is about"
     )
 
 

@@ -27,7 +27,7 @@ from trainer.core.practice_shown import PracticeShown, resting, shown
 from trainer.core.practice_words import CUES, KINDS, SIGN_WORDS, check_words
 from trainer.core.records import Handed, Measures, Phase, Pose, Rep, Signal, Step
 from trainer.core.rod_check import RodState
-from trainer.core.rules import Rules
+from trainer.core.rules import Rules, TurnOf
 from trainer.core.schedule import ScheduleState, Telling
 from trainer.core.setup import Reference
 from trainer.core.setup_check import SetupFinding
@@ -148,7 +148,7 @@ class Engine:
         elif action in (KeyAction.LINE_AWAY, KeyAction.LINE_TOWARD):
             self._move_line(1 if action is KeyAction.LINE_AWAY else -1)
         elif action is KeyAction.THIS_ONE:
-            own = own_rep.own_from(self._last_rep)
+            own = own_rep.own_from(self._last_rep, self.rules)
             if own is not None:
                 self.rules = replace(self.rules, own=own)
             self.answer = summary.marked_words(own, self.rules)
@@ -316,7 +316,8 @@ class Engine:
         return made, state.reference
 
     def _take_comfort(self) -> None:
-        own = own_rep.own_from(self._last_rep)
+        cues = replace(self.rules.cues, turn_of=TurnOf.SHOULDERS)  # comfort is told of these
+        own = own_rep.own_from(self._last_rep, replace(self.rules, cues=cues))
         if own is None:
             self.answer = "Nothing to mark: make a whole rep first, as far as is comfortable"
             return

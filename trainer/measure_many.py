@@ -19,6 +19,8 @@ from trainer.core.rules import Rules
 from trainer.errors import SettingsError, TrainerError
 from trainer.measure import ClipJob, make_out_dir, measure_clip
 from trainer.model_match import rules_for
+from trainer.settings import TagSettings, refuse_untold_turn
+from trainer.tag_setup import tag_size_mm
 
 
 def measure_clips(
@@ -32,6 +34,7 @@ def measure_clips(
     rotate: int = 0,
     mirrored: bool = False,
     recorded_fps: float | None = None,
+    tags: TagSettings | None = None,
 ) -> list[str]:
     """Measure ``clips`` into ``out_dir``, ``jobs`` at a time; return a message a failed clip.
 
@@ -49,6 +52,9 @@ def measure_clips(
             f"two clips are called {twice[0]!r}. Names that differ were wanted, because results "
             "are named after the clip. Measure them into different folders."
         )
+    refuse_untold_turn(rules, tags)
+    if tags is not None and tags.worn:
+        tag_size_mm(tags)  # as with the folder: what is missing is said before hours of work
     make_out_dir(out_dir)  # before hours of work, not after
     path = ensure_model(path=model)
     rules = rules_for(rules, model)
@@ -61,6 +67,7 @@ def measure_clips(
             rotate=rotate,
             mirrored=mirrored,
             recorded_fps=recorded_fps,
+            tags=tags if tags is not None and tags.worn else None,
         )
         for clip in clips
     ]

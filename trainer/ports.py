@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
 from typing import Final, Protocol
@@ -13,7 +14,8 @@ from trainer.core.ball_line import BallLine
 from trainer.core.practice_shown import PracticeShown
 from trainer.core.records import Cue, Frame, Pose, Rep, Signal, Step
 from trainer.core.rod_check import RodState
-from trainer.core.rules import CueRules, OwnRep
+from trainer.core.rules import CueRules, OwnRep, TurnOf
+from trainer.core.tag_pose import Hint
 
 _CUES: Final = CueRules()
 
@@ -80,6 +82,25 @@ class PoseEstimator(Protocol):
 
     def close(self) -> None:
         """Free the model. Safe to call twice."""
+
+
+class TagSight(Protocol):
+    """Reads the worn tags in a frame, beside the pose. Called from the pose thread only."""
+
+    def begin(self, frame: Frame, hints: Mapping[int, tuple[Hint, ...]]) -> None:
+        """Begin to look, before the pose is found; ``hints`` on each tag's attitude by number."""
+
+    def take(self, frame: Frame, pose: Pose | None) -> Pose | None:
+        """Return ``pose`` with what was seen by now; never waits for it.
+
+        Raises what the looking raised.
+        """
+
+    def notices(self) -> tuple[str, ...]:
+        """Return plain words about lens, camera and what is seen."""
+
+    def close(self) -> None:
+        """End the looking. Safe to call twice."""
 
 
 class Sounder(Protocol):
@@ -154,6 +175,7 @@ class View:
     hip_tol_cm: float
     turn_confidence: float = _CUES.turn_confidence  #: per cent asked for before it is "reached"
     turn_hysteresis_deg: float = _CUES.turn_hysteresis_deg  #: shown as reached until back by this
+    turn_of: TurnOf = _CUES.turn_of  #: which turn the target is about
     hips_strict: bool = False  #: hips out of tolerance count before the top too
     reps: int
     last_rep: Rep | None

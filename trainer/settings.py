@@ -18,7 +18,15 @@ else:
     import tomli as tomllib
 
 from trainer.core.practice_rules import PracticeRules
-from trainer.core.rules import CueRules, OwnRep, PhaseRules, Rules, SetupCheckRules, SetupRules
+from trainer.core.rules import (
+    CueRules,
+    OwnRep,
+    PhaseRules,
+    Rules,
+    SetupCheckRules,
+    SetupRules,
+    TurnOf,
+)
 from trainer.core.smoothing import OneEuroRules
 from trainer.errors import SettingsError
 from trainer.settings_values import (
@@ -31,6 +39,7 @@ from trainer.settings_values import (
     record_from,
     refuse_unknown,
     section,
+    text,
 )
 
 
@@ -45,11 +54,22 @@ class CameraSettings:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class TagSettings:
+    """Printed tags on the player, and the lens they are seen through."""
+
+    worn: bool = False
+    size_mm: float | None = None  #: the black square's side, measured; None: as kept
+    lens: str | None = None  #: name of the calibrated camera; None: the source's own
+    field_of_view_deg: float | None = None  #: across the picture's width, if not calibrated
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
     """Everything that can be set."""
 
     rules: Rules = field(default_factory=Rules)
     camera: CameraSettings = field(default_factory=CameraSettings)
+    tags: TagSettings = field(default_factory=TagSettings)
     sound: str = "auto"  #: auto, pygame, simpleaudio or off
     show_caution: bool = True
     player: str | None = None  #: whose record is kept; None: nobody was named
@@ -97,7 +117,7 @@ def load(path: Path | None) -> Settings:
 def from_values(values: dict[str, Any], where: str) -> Settings:
     """Return settings from a parsed file; ``where`` names it in messages."""
     sections = {"player", "cues", "practice", "setup", "phases", "smoothing", "camera", "sound"}
-    sections |= {"screen", "setup_check"}
+    sections |= {"screen", "setup_check", "tags"}
     refuse_unknown(values, sections, where, "section")
     player = section(values, "player", where)
     refuse_unknown(player, {"name", "handed", "stature_cm"}, f"{where} [player]", "key")
@@ -124,6 +144,7 @@ def from_values(values: dict[str, Any], where: str) -> Settings:
     return Settings(
         rules=rules,
         camera=_camera(section(values, "camera", where), f"{where} [camera]"),
+        tags=_tags(section(values, "tags", where), f"{where} [tags]"),
         sound=choice(
             sound.get("player", "auto"),
             ("auto", "pygame", "simpleaudio", "off"),
@@ -158,6 +179,7 @@ def with_options(
     practice: str | None = None,
     cue_schedule: str | None = None,
     guess_first: bool = False,
+    turn_of: str | None = None,
 ) -> Settings:
     """Return ``settings`` with command line options put over them, checked the same way."""
     rules = settings.rules
@@ -178,10 +200,44 @@ def with_options(
     }
     if turn_confidence is not None:
         chosen["turn_confidence"] = confidence(turn_confidence, "--confidence")
+    if turn_of is not None:
+        chosen["turn_of"] = TurnOf(turn_of)
     said: dict[str, Any] = {"kind": practice, "cues": cue_schedule, "guess_first": guess_first}
     said = {name: value for name, value in said.items() if value}
     rules = replace(rules, practice=record_from(rules.practice, said, "the option for"))
     return replace(settings, rules=replace(rules, cues=replace(rules.cues, **chosen)))
+
+
+def with_tag_options(
+    tags: TagSettings,
+    *,
+    worn: bool,
+    size_mm: float | None,
+    lens: str | None,
+    field_of_view_deg: float | None,
+) -> TagSettings:
+    """Return ``tags`` with command line options put over them, checked the same way."""
+    if size_mm is not None:
+        size_mm = checked("size_mm", size_mm, "--tag-size-mm")
+    if field_of_view_deg is not None:
+        field_of_view_deg = checked("field_of_view_deg", field_of_view_deg, "--field-of-view-deg")
+    return TagSettings(
+        worn=worn or tags.worn,
+        size_mm=tags.size_mm if size_mm is None else size_mm,
+        lens=tags.lens if lens is None else text(lens, "--lens"),
+        field_of_view_deg=tags.field_of_view_deg
+        if field_of_view_deg is None
+        else field_of_view_deg,
+    )
+
+
+def refuse_untold_turn(rules: Rules, tags: TagSettings | None) -> None:
+    """Raise SettingsError where the target is about what only worn tags tell, and none are."""
+    if rules.cues.turn_of is TurnOf.CHEST and (tags is None or not tags.worn):
+        raise SettingsError(
+            "the target is about the chest's turn (turn_of), and no tags are worn. Printed tags "
+            "were wanted, for they tell it. Wear them and give --tags, or --turn-of shoulders."
+        )
 
 
 def rules_to_values(rules: Rules) -> dict[str, Any]:
@@ -267,4 +323,14 @@ def _camera(values: dict[str, Any], where: str) -> CameraSettings:
         rotate=rotate,
         mirrored=boolean(values.get("mirrored", False), f"{where} mirrored"),
         recorded_fps=optional_number(values, "recorded_fps", where),
+    )
+
+
+def _tags(values: dict[str, Any], where: str) -> TagSettings:
+    refuse_unknown(values, {f.name for f in fields(TagSettings)}, where, "key")
+    return TagSettings(
+        worn=boolean(values.get("worn", False), f"{where} worn"),
+        size_mm=optional_number(values, "size_mm", where),
+        lens=text(values["lens"], f"{where} lens") if "lens" in values else None,
+        field_of_view_deg=optional_number(values, "field_of_view_deg", where),
     )

@@ -42,6 +42,8 @@ RANGES: Final = {
     "own_deg": (-180.0, 180.0),
     "own_cm": (-1e4, 1e4),
     "recorded_fps": (1.0, 2000.0),
+    "size_mm": (60.0, 200.0),
+    "field_of_view_deg": (20.0, 150.0),
     # A filter at 0 Hz would never move, and divides by zero.
     "min_cutoff_hz": (0.01, 1000.0),
     "d_cutoff_hz": (0.01, 1000.0),
@@ -87,6 +89,10 @@ _UNIT_HINTS: Final[dict[str, tuple[tuple[Callable[[float], bool], str], ...]]] =
     ),
     "turn_confidence": (
         (lambda v: 0.5 <= v < 1.0, "that looks like a share; give per cent, such as 75"),
+    ),
+    "size_mm": (
+        (lambda v: 6.0 <= v <= 20.0, "that looks like centimetres; give millimetres, such as 120"),
+        (lambda v: 0.06 <= v <= 0.2, "that looks like metres; give millimetres, such as 120"),
     ),
     "head_tol_cm": (
         (lambda v: 30.0 < v <= 100.0, "that looks like millimetres; give centimetres, such as 5"),
@@ -202,6 +208,13 @@ def boolean(value: object, where: str) -> bool:
     """Return ``value`` if it is true or false."""
     if not isinstance(value, bool):
         raise SettingsError(f"{where} is {value!r}. true or false was wanted. Write one of them.")
+    return value
+
+
+def text(value: object, where: str) -> str:
+    """Return ``value`` if it is a text with something in it."""
+    if not isinstance(value, str) or not value:
+        raise SettingsError(f'{where} is {value!r}. A text was wanted. Write it as "camera 0".')
     return value
 
 

@@ -15,7 +15,7 @@ from trainer.adapters.screen_marks import (
     write_not_measured,
 )
 from trainer.adapters.screen_pen import LEADING, Pen
-from trainer.adapters.screen_words import at_top, turn_state, whole
+from trainer.adapters.screen_words import turn_caption, turn_state, turn_title, whole
 from trainer.core.records import Measures
 from trainer.ports import View
 
@@ -35,16 +35,15 @@ def draw_turn(
     import pygame
 
     box, u = layout.turn, layout.unit
-    turn_deg, se_deg = measures.shoulder_turn_deg, measures.shoulder_turn_se_deg
+    turn_deg = measures.shoulder_turn_deg
     draw_plate(surface, pen, box.plate, u)
-    title = "shoulder turn" if at_top(view) is None else "turn at the top"
-    cap = pen.shrunk(title, box.title.h * 0.72, box.title.w)
-    pen.write(surface, title, (box.title.x, box.title.y), cap, palette.TEXT)
+    cap = pen.shrunk(turn_title(view), box.title.h * 0.72, box.title.w)
+    pen.write(surface, turn_title(view), (box.title.x, box.title.y), cap, palette.TEXT)
     if turn_deg is None:
         write_not_measured(surface, pen, box.figure)
     else:
         write_figure(surface, pen, box.figure, whole(turn_deg), "°", u)
-        caption = "camera estimate" if se_deg is None else f"estimate ±{whole(se_deg)}°"
+        caption = turn_caption(measures, view)
         cap = pen.shrunk(caption, box.caption.h, box.caption.w)
         pen.write(surface, caption, (box.caption.x, box.caption.y), cap, palette.QUIET_TEXT)
     wanted = turn_state(measures, view, calm.shown("turn"))

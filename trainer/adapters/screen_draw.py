@@ -72,7 +72,7 @@ def draw(
         measures = Measures(t_s=0.0)
         if view.step is not None and not stale:
             shown = screen_words.at_top(view) or view.step.measures
-            measures = memory.calm.steady(shown, now_s)
+            measures = memory.calm.steady(screen_words.asked_of(shown, view), now_s)
         if not stale:
             draw_ball_line(surface, pen, layout, view)
             draw_setup_marks(surface, pen, layout, view)

@@ -5,10 +5,11 @@ from __future__ import annotations
 from typing import Final
 
 from trainer.core import own_rep
+from trainer.core.asked_turn import asked
 from trainer.core.cues import least_turn_deg
-from trainer.core.records import Handed, Measures, Phase, Step
-from trainer.core.rules import CueRules, Rules
-from trainer.core.summary import rod_words
+from trainer.core.records import Handed, Measures, Phase, Source, Step
+from trainer.core.rules import CueRules, Rules, TurnOf
+from trainer.core.summary import SOURCE_WORDS, rod_words, tag_words
 from trainer.ports import View
 
 NOT_MEASURED: Final = "not measured"
@@ -131,7 +132,11 @@ def quiet_line(view: View, *, stale: bool = False) -> str:
 
 
 def running_line(view: View) -> str:
-    """Return handedness, sound, pace and delay in one line."""
+    """Return handedness, sound, pace and delay in one line; in a swing what tags tell besides."""
+    if view.step is not None and view.step.phase in SWINGING:
+        told = tag_words(view.step.measures, _view_rules(view).cues)
+        if told:
+            return "  ·  ".join(told)
     parts = [f"{(Handed.LEFT if view.handed_left else Handed.RIGHT).value}-hander"]
     if view.own is not None and not view.pain:
         parts.append("target and bands: your own rep")
@@ -212,9 +217,32 @@ def _view_rules(view: View) -> Rules:
             head_tol_cm=view.head_tol_cm,
             hip_tol_cm=view.hip_tol_cm,
             hips_strict=view.hips_strict,
+            turn_of=view.turn_of,
             own_top=view.own is not None,
         ),
     )
+
+
+def asked_of(measures: Measures, view: View) -> Measures:
+    """Return the measures with the turn that the target is about as the shoulder turn."""
+    return asked(measures, _view_rules(view).cues)
+
+
+def turn_title(view: View) -> str:
+    """Return what the large figure of the turn is."""
+    of = "chest turn" if view.turn_of is TurnOf.CHEST else "shoulder turn"
+    return of if at_top(view) is None else "turn at the top"
+
+
+def turn_caption(measures: Measures, view: View) -> str:
+    """Return what the turn rests on and its standard error, for under its figure."""
+    se_deg = measures.shoulder_turn_se_deg
+    name = "thorax_turn_deg" if view.turn_of is TurnOf.CHEST else "shoulder_turn_deg"
+    source = (measures.sources or {}).get(name, Source.POSE)
+    if source is Source.POSE:
+        return "camera estimate" if se_deg is None else f"estimate ±{whole(se_deg)}°"
+    words = SOURCE_WORDS[source]
+    return words if se_deg is None else f"{words} ±{whole(se_deg)}°"
 
 
 def off_own(measures: Measures, view: View) -> Measures:

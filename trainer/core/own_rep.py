@@ -9,8 +9,9 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Final
 
+from trainer.core.asked_turn import LINE_PER_CHEST, asked
 from trainer.core.records import Measures, Rep
-from trainer.core.rules import CueRules, OwnRep, Rules
+from trainer.core.rules import CueRules, OwnRep, Rules, TurnOf
 
 #: A turn read larger than this is asked of nobody; the same limit as for ``target_deg``.
 MOST_DEG: Final = 110.0
@@ -21,11 +22,11 @@ OVER_COMFORT_DEG: Final = 5.0
 Band = tuple[float, float]
 
 
-def own_from(rep: Rep | None) -> OwnRep | None:
+def own_from(rep: Rep | None, rules: Rules) -> OwnRep | None:
     """Return the figures at the top of a complete rep; None where it cannot be a reference."""
     if rep is None or not rep.complete or rep.at_top is None:
         return None
-    top = rep.at_top
+    top = asked(rep.at_top, rules.cues)
     if top.shoulder_turn_deg is None:
         return None
     return OwnRep(
@@ -56,7 +57,10 @@ def cue_rules(rules: Rules) -> CueRules:
         if rules.pain:
             target_deg = min(target_deg, rules.cues.target_deg)
     if rules.comfort_deg is not None:
-        target_deg = min(target_deg, rules.comfort_deg + OVER_COMFORT_DEG)
+        most_deg = rules.comfort_deg + OVER_COMFORT_DEG
+        if rules.cues.turn_of is TurnOf.CHEST:
+            most_deg /= LINE_PER_CHEST  # comfort is told of the shoulders
+        target_deg = min(target_deg, most_deg)
     if target_deg == rules.cues.target_deg:
         return rules.cues
     return replace(rules.cues, target_deg=target_deg)
@@ -97,8 +101,9 @@ def beyond(value_cm: float | None, band: Band, tol_cm: float) -> float | None:
 
 
 def judged(now: Measures, rules: Rules) -> Measures:
-    """Return ``now`` with head and hip drifts counted from the reference in use, for the cues."""
+    """Return ``now`` for the cues: the turn asked for, drifts counted from the reference in use."""
     own, cues = in_use(rules), rules.cues
+    now = asked(now, cues)
     if own is None:
         return now
     head, hips = cues.head_tol_cm, cues.hip_tol_cm

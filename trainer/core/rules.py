@@ -7,6 +7,7 @@ player's settings file. docs/measures.md and docs/architecture.md say what they 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from enum import Enum
 from typing import Final
 
 from trainer.core.practice_rules import PracticeRules
@@ -88,6 +89,13 @@ class PhaseRules:
 CONFIDENCE: Final = {"even odds": 50.0, "likely": 75.0, "surely": 95.0}
 
 
+class TurnOf(str, Enum):
+    """Which turn the target, its tone, bar and verdict are about."""
+
+    SHOULDERS = "shoulders"  #: the shoulder line's
+    CHEST = "chest"  #: the rib cage's, as printed tags tell it
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CueRules:
     """What is worth a cue."""
@@ -114,6 +122,8 @@ class CueRules:
     back_gap_low_cm: float = 0.0
     back_gap_high_cm: float = 6.0
     back_gap_counts: bool = False  #: True: the gap decides the verdict too, not only its words
+    #: Which turn the target is about. Printed tags tell the chest's better; it is some 9 less.
+    turn_of: TurnOf = TurnOf.SHOULDERS
     own_top: bool = False  #: True: target and bands from the reference rep of the day
 
 

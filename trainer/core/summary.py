@@ -6,11 +6,12 @@ from dataclasses import dataclass
 from typing import Final
 
 from trainer.core import own_rep
+from trainer.core.asked_turn import asked
 from trainer.core.cues import least_turn_deg
-from trainer.core.records import CueKind, Measures, Rep, Side
+from trainer.core.records import CueKind, Measures, Rep, Side, Source
 from trainer.core.repeat import Spread
 from trainer.core.rod_check import RodStage, RodState
-from trainer.core.rules import CONFIDENCE, OwnRep, Rules
+from trainer.core.rules import CONFIDENCE, CueRules, OwnRep, Rules, TurnOf
 
 _WHERE = {
     Side.AWAY: "away from the target",
@@ -51,7 +52,8 @@ def words_for(rep: Rep, rules: Rules, parts: frozenset[str] = WHOLE) -> RepWords
     faults: list[str] = []
     details: list[str] = []
     cues, own = own_rep.cue_rules(rules), own_rep.in_use(rules)
-    turn, se = rep.at_top.shoulder_turn_deg, rep.at_top.shoulder_turn_se_deg
+    judged = asked(rep.at_top, cues)
+    turn, se = judged.shoulder_turn_deg, judged.shoulder_turn_se_deg
     unsure = False
     if "turn" not in parts:
         pass
@@ -67,6 +69,7 @@ def words_for(rep: Rep, rules: Rules, parts: frozenset[str] = WHOLE) -> RepWords
             said += ": near the target"
             unsure = short > band
         details.append(said)
+    details.extend(tag_words(rep.at_top, cues))
     hips_cm = rep.max_hip_lateral_cm if cues.hips_strict else rep.at_top.hip_lateral_cm
     if own is None:
         head = _drift_words("head", _head_excess(rep, cues.head_tol_cm))
@@ -99,6 +102,34 @@ def words_for(rep: Rep, rules: Rules, parts: frozenset[str] = WHOLE) -> RepWords
     if unread:
         return RepWords(good=None, headline="Not everything was measured", details=tuple(details))
     return RepWords(good=True, headline="Good rep", details=tuple(details))
+
+
+#: How a reading's source is said to the player.
+SOURCE_WORDS: Final = {
+    Source.TAG: "by tags",
+    Source.TAG_AND_POSE: "by tags and camera",
+    Source.BRIDGED: "tag hidden",
+    Source.POSE: "by camera",
+}
+
+
+def tag_words(top: Measures, cues: CueRules) -> tuple[str, ...]:
+    """Return the other turn and how far the chest opened, as tags tell them; () without tags."""
+    sources = top.sources or {}
+    if all(source is Source.POSE for source in sources.values()):
+        return ()
+    other = "shoulder_turn_deg" if cues.turn_of is TurnOf.CHEST else "thorax_turn_deg"
+    name = "shoulder line" if cues.turn_of is TurnOf.CHEST else "chest"
+    told = [(name, other, False), ("chest opened", "chest_extension_deg", True)]
+    words = []
+    for called, field, signed in told:
+        value, se = getattr(top, field), getattr(top, field.replace("_deg", "_se_deg"))
+        if value is None or field not in sources:
+            continue
+        figure = f"{value:+.0f}°" if signed else f"{value:.0f}°"
+        error = "" if se is None else f" ±{se:.0f}"
+        words.append(f"{called} {figure}{error} {SOURCE_WORDS[sources[field]]}")
+    return tuple(words)
 
 
 def cue_words(kind: CueKind, side: Side | None) -> str:

@@ -9,18 +9,13 @@ from typing import Any, Final
 
 import numpy as np
 
+from trainer.core.asked_turn import LINE_PER_CHEST, LINE_PER_CHEST_SE
 from trainer.core.records import Measures, Phase, Pose, Source
 from trainer.core.setup import Reference
 from trainer.core.tag_body import TagBody
 from trainer.core.tag_join import KEEP_DEG, Joined, Told, join
 from trainer.core.tag_reading import BodyTags, PartReading
 
-#: The shoulder line turns so many times as far as the rib cage, because the lead shoulder slides
-#: forward on it. On 634 rendered people's backswings 1.106; one person's differed from the rest by
-#: 0.04 (standard deviation at the top). Real shoulders surely differ more, so more is told: at a
-#: rib cage turned by 82 degrees the line is 9 more, give or take 4.5.
-LINE_PER_CHEST: Final = 1.11
-LINE_PER_CHEST_SE: Final = 0.055
 #: What a change of sources may add to a step, a second.
 RATE_DEG_S: Final = 90.0
 RATE_CM_S: Final = 20.0

@@ -178,7 +178,7 @@ def _rep(state: TurnState, t_s: float, farthest_deg: float) -> Rep:
         values = [getattr(m, name) for m in state.readings if getattr(m, name) is not None]
         return max(values, key=abs, default=None)
 
-    names = [name for name in Measures.__dataclass_fields__ if name != "t_s"]
+    names = [name for name in Measures.__dataclass_fields__ if name not in ("t_s", "sources")]
     return Rep(
         number=0,
         setup_t_s=state.setup_s,
