@@ -26,7 +26,17 @@ def test_the_quick_benchmark_runs_through_and_fills_its_table():
     rows = [line.split("|")[1:-1] for line in done.stdout.splitlines() if line.startswith("| ")]
     assert [cell.strip() for cell in rows[0]] == ["what", "goal", "result", "met"]
     named = " ".join(row[0] for row in rows[1:])
-    for what in ("bare loop", "1 job", "2 jobs", "own cost", "stamp", "dropped", "memory", "start"):
+    for what in (
+        "bare loop",
+        "1 job",
+        "2 jobs",
+        "own cost",
+        "stamp",
+        "dropped",
+        "tags",
+        "memory",
+        "start",
+    ):
         assert what in named
     assert all(any(letter.isdigit() for letter in row[2]) for row in rows[1:])
 

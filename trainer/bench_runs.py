@@ -23,7 +23,7 @@ from trainer.core.practice_rules import CueSchedule, PracticeKind, PracticeRules
 from trainer.core.records import Frame, Step
 from trainer.core.rules import Rules
 from trainer.ports import FrameSource, KeyAction, PoseEstimator, Screen, Sounder, View
-from trainer.settings import Settings
+from trainer.settings import Settings, TagSettings
 
 #: What a webcam gives.
 CAMERA_HZ = 30.0
@@ -171,13 +171,15 @@ class LiveRun:
     audible: bool
 
 
-def live_run(clip: Path, model: Path, *, frames: int, paced: bool, kind: str = "free") -> LiveRun:
+def live_run(
+    clip: Path, model: Path, *, frames: int, paced: bool, kind: str = "free", tags: bool = False
+) -> LiveRun:
     """Run the live mirror, window and sound and all, over ``frames`` pictures.
 
     ``kind`` is what is practised, with the schedule and the guess that do the most work.
 
     ``paced`` lets them out at ``CAMERA_HZ`` as a camera does; else each is handed out as soon as
-    the last is done, and nothing is dropped.
+    the last is done, and nothing is dropped. ``tags``: printed tags are looked for too.
     """
     from trainer.adapters.clips import PacedClip, SteppedClip
     from trainer.adapters.tones import pan_of
@@ -201,6 +203,11 @@ def live_run(clip: Path, model: Path, *, frames: int, paced: bool, kind: str = "
             memory = rss_mb()
             run.rss_mb.append((since_s, float("nan") if memory is None else memory))
 
+    sight = None
+    if tags:
+        from trainer.tag_setup import open_tags
+
+        sight = open_tags(TagSettings(worn=True, size_mm=120.0), source.name)
     with open_stage(screen="window", sound="auto", say=lambda line: None) as stage:
         with _detect_timed(clock):
             result = LiveMirror(
@@ -212,6 +219,7 @@ def live_run(clip: Path, model: Path, *, frames: int, paced: bool, kind: str = "
                 pan_of=pan_of,
                 on_step=on_step,
                 wait_for_pose=True,
+                tags=sight,
             ).run()
         audible = stage.sounder.audible
     ended_s = times_s[-1] - times_s[0]

@@ -9,7 +9,7 @@ your own reps of the same kind only.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
@@ -179,6 +179,7 @@ def _rep(state: TurnState, t_s: float, farthest_deg: float) -> Rep:
         return max(values, key=abs, default=None)
 
     names = [name for name in Measures.__dataclass_fields__ if name not in ("t_s", "sources")]
+    told: dict[str, Any] = {name: median(name) for name in names}
     return Rep(
         number=0,
         setup_t_s=state.setup_s,
@@ -186,7 +187,7 @@ def _rep(state: TurnState, t_s: float, farthest_deg: float) -> Rep:
         top_t_s=top[0].t_s,
         top_end_t_s=top[-1].t_s,
         complete=True,
-        at_top=Measures(t_s=top[0].t_s, **{name: median(name) for name in names}),
+        at_top=Measures(t_s=top[0].t_s, **told),
         max_shoulder_turn_deg=farthest_deg,
         max_head_lateral_cm=largest("head_lateral_cm"),
         max_head_vertical_cm=largest("head_vertical_cm"),
