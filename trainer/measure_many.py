@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import multiprocessing
 import queue
 import signal
@@ -79,7 +80,11 @@ def measure_clips(
             if isinstance(outcome, TrainerError):
                 failed.append(f"{type(outcome).__name__}: {outcome}")
             else:
-                say(f"{job.clip.name}: {outcome} reps -> {out_dir / job.clip.stem}.json")
+                result = out_dir / f"{job.clip.stem}.json"
+                say(f"{job.clip.name}: {outcome} reps -> {result}")
+                if job.tags is not None:
+                    for words in json.loads(result.read_text("utf-8"))["tags"]["notices"]:
+                        say(f"  {words}")
     return failed
 
 

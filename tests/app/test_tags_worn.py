@@ -9,6 +9,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from fakes import FRONT, FakeEstimator, FakeSource, frames_and_poses, good_reps, mirror, outcome
+from golfer import View
 from tag_swing import Dressed, as_read, in_sight, true_turn
 
 from trainer import lenses
@@ -56,9 +57,9 @@ class FakeSight:
         self.closed = True
 
 
-def misread(script):
+def misread(script, view=FRONT):
     """Return frames and poses of a golfer whose every turn is misread."""
-    frames, known = frames_and_poses(script)
+    frames, known = frames_and_poses(script, view)
     return frames, {
         i: None if p is None else MISREAD.pose(script.at(p.t_s), FRONT, p.t_s)
         for i, p in known.items()
@@ -69,7 +70,7 @@ def misread(script):
 def lived():
     """Two reps in the live mirror with tags: (result, steps, sight, screen)."""
     script = good_reps(2)
-    frames, known = misread(script)
+    frames, known = misread(script, View(hz=15.0))
     sight, steps = FakeSight(script, words=("The lens is a guess.",)), []
     estimator = FakeEstimator(known, before=lambda frame: sight.asked.append(("pose", 0, {})))
     live, _, screen = mirror(

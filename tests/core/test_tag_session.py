@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from golfer import Body, View, play, poses, rep_script
 from tag_pictures import turned
-from tag_swing import Dressed, true_turn, worn_poses
+from tag_swing import Dressed, as_read, true_turn, worn_poses
 
 from trainer.core import session
 from trainer.core.cues import SWINGING
@@ -21,6 +21,7 @@ from trainer.core.tag_join import Told
 from trainer.core.tag_session import (
     LINE_PER_CHEST,
     LINE_PER_CHEST_SE,
+    ODD_NOTICE,
     RATE_DEG_S,
     UNSEEN_NOTICE,
     line_from_chest,
@@ -226,3 +227,33 @@ def test_lost_and_found_again_the_player_is_read_by_tags_again():
     assert last.sources["thorax_turn_deg"] is Source.TAG
     assert last.thorax_turn_deg == pytest.approx(true_turn(TOP.turn_deg), abs=3.0)
     assert len(poses(script)) == len(steps)
+
+
+def test_tags_that_cannot_be_right_are_left_out_and_that_is_said():
+    """The chest tag comes loose in the swing and hangs turned by 80 degrees."""
+    script, (away_s, _, _) = rep_script(back_s=2.0, hold_s=1.0, top=TOP)
+    loose = {n: turned(-120, 0, 0) for n in (0, 1)}
+    dressed = Dressed(slipped=loose, slipped_s=away_s + 0.8)
+    steps, _ = wear(script, dressed=dressed)
+    assert ODD_NOTICE in words(steps)
+    odd = [s for s in steps if s.phase in SWINGING and s.t_s > away_s + 0.8]
+    assert any(tag.number == 0 for s in odd for tag in s.pose.tags.poses)
+    assert not any(s.measures.sources["thorax_turn_deg"] is Source.TAG for s in odd)
+    top = odd[-1].measures.thorax_turn_deg
+    assert abs(top - true_turn(TOP.turn_deg)) < 25.0  # as the misread points have it, no more
+
+
+def test_a_pose_whose_numbers_no_tag_can_have_is_left_out():
+    (sheet, *_) = Dressed().sheets(Body(), FRONT)
+    good = as_read(sheet, np.random.default_rng(1))
+    flat = good.spread.copy()
+    flat[0] = flat[:, 0] = 0.0
+    bad = (
+        replace(good, spread=np.full((6, 6), np.nan)),
+        replace(good, spread=flat),
+        replace(good, place_m=-good.place_m),
+    )
+    body = TagBody(handed=Handed.RIGHT)
+    for index, pose in enumerate(bad * 3):
+        body.see(index / 30, (pose,))
+    assert body.zero(0.0, 1.0) == ()

@@ -20,8 +20,8 @@ from trainer.adapters.tag_finder import TagFinder
 from trainer.adapters.tag_solver import TagSolver
 from trainer.core.lens import Lens
 from trainer.core.records import Frame, Pose
-from trainer.core.tag_pose import Hint, TagsRead
-from trainer.core.tag_seen import Box, search_box, trunk_middle
+from trainer.core.tag_pose import Hint, TagPose, TagsRead
+from trainer.core.tag_seen import Box, TagSeen, search_box, trunk_middle
 
 #: Given a picture's (width, height): the lens, and words where it is not a calibrated one.
 LensOf = Callable[[tuple[int, int]], tuple[Lens, str]]
@@ -136,10 +136,18 @@ class TagReader:
             self._finder.reset()
         seen = self._finder.find(image, job.box_px, body_px=job.body_px)
         moved = self._watch.look(job.frame.t_s, image)
-        found = [self._solver.pose(tag, job.hints.get(tag.number, ())) for tag in seen]
+        found = [_solved(self._solver, tag, job.hints) for tag in seen]
         words = (self._words, self._finder.notice(), moved)
         self._notices = tuple(text for text in words if text)
         self.said.update(dict.fromkeys(self._notices))
         return TagsRead(
             focal_px=self._focal_px, poses=tuple(pose for pose in found if pose is not None)
         )
+
+
+def _solved(solver: TagSolver, tag: TagSeen, hints: Hints) -> TagPose | None:
+    """Return the tag's pose; None too where its corners leave the equations without an answer."""
+    try:
+        return solver.pose(tag, hints.get(tag.number, ()))
+    except np.linalg.LinAlgError:
+        return None

@@ -107,7 +107,7 @@ def words_for(rep: Rep, rules: Rules, parts: frozenset[str] = WHOLE) -> RepWords
 #: How a reading's source is said to the player.
 SOURCE_WORDS: Final = {
     Source.TAG: "by tags",
-    Source.TAG_AND_POSE: "by tags and camera",
+    Source.TAG_AND_POSE: "tags and camera",
     Source.BRIDGED: "tag hidden",
     Source.POSE: "by camera",
 }

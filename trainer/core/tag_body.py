@@ -57,7 +57,9 @@ class TagBody:
         distance_hint_m: float | None = None,
         turn_hint_deg: float | None = None,
     ) -> BodyTags:
-        """Return what ``poses`` of the picture at ``t_s`` say; tags without a role are left out.
+        """Return what ``poses`` of the picture at ``t_s`` say.
+
+        Tags without a role are left out, and those whose numbers no tag can have.
 
         ``distance_hint_m``: the player's distance as body size tells it, for noticing a tag
         printed in a wrong size. ``turn_hint_deg``: the thorax' turn by other means, for telling
@@ -65,7 +67,7 @@ class TagBody:
         """
         if self._kept and t_s <= self._kept[-1][0]:
             raise ValueError(f"time went from {self._kept[-1][0]} to {t_s}; it must go on")
-        known = tuple(pose for pose in poses if pose.number in BY_NUMBER)
+        known = tuple(pose for pose in poses if pose.number in BY_NUMBER and _is_sane(pose))
         self._kept.append((t_s, known))
         while self._kept[0][0] < t_s - KEEP_S:
             self._kept.popleft()
@@ -174,3 +176,13 @@ class TagBody:
         self._said.update(new)
         self._pending.clear()
         return tuple(new)
+
+
+def _is_sane(pose: TagPose) -> bool:
+    """Tell whether a pose can be reckoned with: before the camera, with a spread that is one."""
+    numbers = np.concatenate([pose.rotation.ravel(), pose.place_m, pose.spread.ravel()])
+    if not np.all(np.isfinite(numbers)) or not pose.place_m[2] > 0:
+        return False
+    # By parts: radians and metres differ by thousands, and both blocks are inverted.
+    blocks = np.stack([pose.spread[:3, :3], pose.spread[3:, 3:]])
+    return bool(np.linalg.eigvalsh(blocks).min() > 0)

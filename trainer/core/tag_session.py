@@ -34,6 +34,15 @@ _PITCH_PACE: Final = 0.1
 WORDS_S: Final = 8.0
 #: Tags are wanted and for so long none is seen: that is said.
 UNSEEN_S: Final = 4.0
+#: Tags and body points further apart than so many errors and degrees cannot both be right. The
+#: points are then told alone, and if it lasts, that is said.
+_ODD_ERRORS: Final = 4.0
+_ODD_DEG: Final = 10.0
+ODD_S: Final = 0.5
+ODD_NOTICE: Final = (
+    "Tags and camera disagree by far, so the camera alone is told. See that the tags sit tight and "
+    "each in its place, then take a new setup (R)."
+)
 UNSEEN_NOTICE: Final = (
     "No tag is seen. Sheets of trainer tags were wanted, flat, facing the camera, white all round "
     "the black square. Come nearer, give more light, or print larger ones."
@@ -48,6 +57,7 @@ class TagState:
     joined: Mapping[str, Joined] = field(default_factory=dict)
     pitch_setup: Told | None = None  #: where the chest points at setup, by the body points
     words: tuple[tuple[float, str], ...] = ()  #: until when each stands
+    odd_since_s: float | None = None  #: since when tags and body points cannot both be right
     seen_s: float | None = None  #: when a tag was last seen; first: when tags were first wanted
 
     @property
@@ -93,6 +103,8 @@ def follow(
     if pose is None:
         return state, points, said
     state = _pitch_at_setup(state, points, phase)
+    said, is_odd = _believed(points, said)
+    state = _odd_words(state, t_s, is_odd)
     joined = _joined(state, points, said)
     return replace(state, joined=joined), _measures(points, joined, state, said), said
 
@@ -107,6 +119,45 @@ def _words(state: TagState, said: BodyTags, seen: bool, somebody: bool) -> TagSt
     if seen:
         words = [(until_s, text) for until_s, text in words if text != UNSEEN_NOTICE]
     return replace(state, words=tuple(words), seen_s=seen_s)
+
+
+def _believed(points: Measures, said: BodyTags) -> tuple[BodyTags, bool]:
+    """Return ``said`` without the parts that contradict the body points, and whether any does."""
+    line = points.shoulder_turn_deg
+    chest = None
+    if line is not None:
+        chest = _chest_from_line(
+            Told(value=line, se=_or(points.shoulder_turn_se_deg, _UNKNOWN_DEG))
+        )
+    hips = None
+    if points.hip_turn_deg is not None:
+        se = _or(points.hip_turn_se_deg, _UNKNOWN_DEG)
+        hips = Told(value=points.hip_turn_deg, se=se)
+    off_thorax, off_pelvis = _is_odd(said.thorax, chest), _is_odd(said.pelvis, hips)
+    if not off_thorax and not off_pelvis:
+        return said, False
+    return replace(
+        said,
+        thorax=None if off_thorax else said.thorax,
+        pelvis=None if off_pelvis else said.pelvis,
+    ), True
+
+
+def _is_odd(part: PartReading | None, points: Told | None) -> bool:
+    if part is None or points is None:
+        return False
+    apart = abs((part.turn.deg - points.value + 180.0) % 360.0 - 180.0)
+    return apart > _ODD_DEG + _ODD_ERRORS * math.hypot(part.turn.se_deg, points.se)
+
+
+def _odd_words(state: TagState, t_s: float, is_odd: bool) -> TagState:
+    if not is_odd:
+        return state if state.odd_since_s is None else replace(state, odd_since_s=None)
+    since_s = t_s if state.odd_since_s is None else state.odd_since_s
+    state = replace(state, odd_since_s=since_s)
+    if t_s - since_s < ODD_S or ODD_NOTICE in state.notices:
+        return state
+    return replace(state, words=(*state.words, (t_s + WORDS_S, ODD_NOTICE)))
 
 
 def _pitch_at_setup(state: TagState, points: Measures, phase: Phase) -> TagState:
