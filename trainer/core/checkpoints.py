@@ -195,7 +195,7 @@ def _body_outside(row: int, now: Measures, rules: Rules, ease: float) -> str:
     hips = abs(off.hip_lateral_cm or 0.0)
     if (row == TOP or cues.hips_strict) and hips > cues.hip_tol_cm + EASE_CM * ease:
         return "hips"
-    turn = now.shoulder_turn_deg
+    turn = off.shoulder_turn_deg
     if row == TOP and not rules.pain:
         asked = cues.target_deg - cues.turn_band_deg - EASE_DEG * ease
         if turn is None or turn < asked:

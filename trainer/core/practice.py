@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from statistics import mean, stdev
 from typing import Final
 
-from trainer.core import checkpoints, own_rep, schedule
+from trainer.core import asked_turn, checkpoints, own_rep, schedule
 from trainer.core.checkpoints import CheckState
 from trainer.core.cues import SWINGING
 from trainer.core.practice_rules import CueSchedule, PracticeKind, PracticeRules
@@ -250,7 +250,7 @@ def _judge(state: PracticeState, rep: Rep, now: Step, rules: Rules) -> tuple[Pra
     state = replace(state, schedule=schedule.counted(state.schedule, words.good, practice))
     if kind is PracticeKind.LADDER:
         state = _climb(state, words.good, practice)
-    top = rep.at_top
+    top = None if rep.at_top is None else asked_turn.asked(rep.at_top, rules.cues)
     if guesses_asked(state, rules) and top is not None and top.shoulder_turn_deg is not None:
         guess = Guess(
             turn_deg=top.shoulder_turn_deg, se_deg=top.shoulder_turn_se_deg, since_s=now.t_s
