@@ -67,12 +67,17 @@ def called(field: str) -> str:
 
 
 def tags_result(tags: TagSettings, steps: Iterable[Step], said: Iterable[str]) -> dict[str, Any]:
-    """Return what holds for the whole clip: the size told, and every word about the tags."""
-    notices = dict.fromkeys(said)
+    """Return what holds for the whole clip: size, how still the tags sat, and every word said."""
+    notices, quality = dict.fromkeys(said), dict[int, float]()
     for step in steps:
+        notices.update(dict.fromkeys(step.notices))
         if step.tags is not None:
-            notices.update(dict.fromkeys(step.tags.notices))
-    return {"size_mm": rounded(tag_size_mm(tags), 2), "notices": list(notices)}
+            quality.update(step.tags.quality_deg)
+    return {
+        "size_mm": rounded(tag_size_mm(tags), 2),
+        "holds_still_deg": {str(n): rounded(deg, 2) for n, deg in sorted(quality.items())},
+        "notices": list(notices),
+    }
 
 
 def flat(frame: dict[str, Any]) -> dict[str, Any]:

@@ -11,6 +11,7 @@ from trainer.adapters.screen_words import (
     turn_title,
 )
 from trainer.core.records import Measures, Phase, Source
+from trainer.core.rules import TurnOf
 
 READ = Measures(
     t_s=1.0,
@@ -34,7 +35,7 @@ def shown(measures=READ, phase=Phase.BACKSWING, **view):
 
 def test_under_the_turn_stands_what_it_rests_on():
     assert turn_caption(READ, shown()) == "tags and camera ±4°"
-    by_chest = shown(turn_of="chest")
+    by_chest = shown(turn_of=TurnOf.CHEST)
     assert turn_caption(asked_of(READ, by_chest), by_chest) == "by tags ±1°"
 
 
@@ -53,12 +54,12 @@ def test_a_turn_no_tag_tells_is_an_estimate(sources, words):
 
 def test_in_a_swing_the_line_at_the_foot_tells_the_other_turn_and_how_far_the_chest_opened():
     assert running_line(shown()) == "chest 79° ±1 by tags  ·  chest opened +28° ±1 by tags"
-    assert running_line(shown(turn_of="chest")).startswith("shoulder line 88° ±4 ")
+    assert running_line(shown(turn_of=TurnOf.CHEST)).startswith("shoulder line 88° ±4 ")
     assert "hander" in running_line(shown(phase=Phase.SETUP))
 
 
 def test_where_the_target_is_about_the_chest_title_and_bar_are_the_chest_s():
-    view = shown(turn_of="chest", target_deg=77.0)
+    view = shown(turn_of=TurnOf.CHEST, target_deg=77.0)
     assert turn_title(view) == "chest turn"
     assert asked_of(READ, view).shoulder_turn_deg == 79.0
     assert turn_state(asked_of(READ, view), view) == "reached"

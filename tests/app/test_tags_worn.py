@@ -158,6 +158,9 @@ def test_a_file_s_results_hold_tags_and_body_points_side_by_side():
     told = tags_result(TagSettings(worn=True, size_mm=118.4), steps, ["a word", "a word"])
     assert told["size_mm"] == 118.4
     assert told["notices"][0] == "a word"
+    assert any("lead side tag is learned" in words for words in told["notices"])
+    assert set(told["holds_still_deg"]) == {"0", "1", "10"}
+    assert 0.0 < told["holds_still_deg"]["1"] < 2.0
 
 
 def test_without_tags_a_file_s_results_hold_nothing_of_them():

@@ -88,6 +88,7 @@ class TagBody:
             pelvis=readings[Part.PELVIS],
             head=readings[Part.HEAD],
             cm_doubtful=bool(self._size.doubtful),
+            quality_deg=self.quality_deg(),
             notices=self._new_words(),
         )
 

@@ -176,6 +176,7 @@ class PartTags:
         fused = self._fused(others)
         if fused is None or self._origin_m is None or pose.ambiguous:
             return
+        knew = self._knows(pose.number)
         self._mounts[pose.number] = learned(
             self._mounts.get(pose.number),
             pose,
@@ -183,6 +184,12 @@ class PartTags:
             fused.spread,
             self._origin_m + fused.moved_m,
         )
+        if not knew and self._knows(pose.number):
+            held_deg = self._mounts[pose.number].scatter_deg
+            self._words.append(
+                f"the {BY_NUMBER[pose.number].name} tag is learned: it keeps its place to "
+                f"{max(held_deg, 0.1):.1f} degrees"
+            )
 
     def _slipped(
         self,

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -49,4 +50,6 @@ class BodyTags:
     pelvis: PartReading | None = None
     head: PartReading | None = None
     cm_doubtful: bool = False  #: a tag's size cannot be as told: centimetres are not to be used
+    quality_deg: Mapping[int, float] = field(default_factory=dict)
+    """By number: how well each known tag holds still on its part, root mean square."""
     notices: tuple[str, ...] = ()  #: plain words for the player; each is said once
