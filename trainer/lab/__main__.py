@@ -19,7 +19,7 @@ EXIT_OK, EXIT_USAGE, EXIT_NO_LAB = 0, 2, 3
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line; return the exit code."""
     options = _parser().parse_args(argv)
-    if options.command in ("fit", "signs"):
+    if options.command in ("fit", "signs", "trunk"):
         return int(options.run(options))  # needs no renderer
     try:
         import anny  # noqa: F401
