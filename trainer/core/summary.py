@@ -249,7 +249,7 @@ def comfort_words(rules: Rules) -> str:
     """Return what the comfortable maximum is and what it does to the target; empty for none."""
     if rules.comfort_deg is None:
         return ""
-    most_deg = rules.comfort_deg + own_rep.OVER_COMFORT_DEG
+    most_deg = own_rep.most_target_deg(rules)
     words = f"Comfortable maximum {rules.comfort_deg:.0f}°: no target above {most_deg:.0f}°"
     own = own_rep.in_use(rules)
     wanted_deg = rules.cues.target_deg if own is None else own.turn_deg
