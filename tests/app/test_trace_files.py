@@ -162,7 +162,7 @@ def test_tags_are_in_the_trace_to_the_last_bit(tmp_path):
     _, rep = result.reps  # the first one teaches how the side tag sits
     assert rep.at_top.sources["thorax_turn_deg"] is Source.TAG
     read = [json.loads(line) for line in path.read_text(encoding="ascii").splitlines()[1:-1]]
-    turned = [line["result"]["measures"].get("thorax_turn_deg", 0.0) for line in read]
+    turned = [line["result"].get("measures", {}).get("thorax_turn_deg", 0.0) for line in read]
     assert max(turned) > 75.0
     assert {tag["number"] for line in read for tag in line["tags"]["poses"]} == {0, 1, 10}
 
