@@ -69,9 +69,9 @@ def test_the_chest_card_lies_on_the_front_and_faces_the_camera_upright():
 def test_side_cards_face_their_own_sides_and_lead_is_the_players_left():
     body, cards = worn_cards(replace(EXACT, numbers=(1, 3, 11)))
     lead, trail, hip = cards.ride(body.vertices, STILL, body.heads, mirrored=False)
-    assert lead.facing[0] > 0.9
-    assert hip.facing[0] > 0.85
-    assert trail.facing[0] < -0.9
+    assert lead.facing[0] > 0.7
+    assert hip.facing[0] > 0.7
+    assert trail.facing[0] < -0.7
     assert hip.middle_m[1] < 1.1 < lead.middle_m[1]
 
 
@@ -123,9 +123,9 @@ def test_a_belly_that_comes_out_pushes_the_card_before_it():
     body, cards = worn_cards(replace(EXACT, numbers=(10,)))
     (before,) = cards.ride(body.vertices, STILL, body.heads, mirrored=False)
     out = body.vertices.copy()
-    out[:, 2] += np.where(out[:, 2] > 0.05, 0.03, 0.0)
+    out[:, 2] += np.where(out[:, 2] > 0.05, 0.02, 0.0)
     (after,) = cards.ride(out, STILL, body.heads, mirrored=False)
-    assert after.middle_m[2] - before.middle_m[2] == pytest.approx(0.03, abs=1e-6)
+    assert after.middle_m[2] - before.middle_m[2] == pytest.approx(0.02, abs=1e-6)
 
 
 def test_no_point_of_the_surface_comes_through_a_card():
@@ -214,8 +214,11 @@ def test_the_people_of_the_tag_report_are_all_in_the_picture_without_jackets(kin
         feet_and_hands = np.array([[0, 0, 0], [0, 1.12 * clip.shape.stature_cm / 100, 0]])
         pixels = clip.camera.project(feet_and_hands)
         assert np.all((pixels > 0) & (pixels < clip.camera.size_wh))
-        length_s = clip.motion.reps[0].top_s - clip.motion.reps[0].takeaway_s
-        assert (length_s >= 2.0) == (kind == "slow")
+        reps = clip.motion.reps
+        assert (reps[-1].top_s - reps[-1].takeaway_s >= 2.0) == (kind == "slow")
+        if kind != "slow":  # one slow backswing first, from which the tags' places are learned
+            assert reps[0].top_s - reps[0].takeaway_s >= 1.6
+            assert reps[1].takeaway_s - reps[1].setup_s >= 1.5
 
 
 def test_the_picture_on_a_card_is_read_as_its_number_and_has_its_white():

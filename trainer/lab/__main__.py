@@ -10,7 +10,7 @@ from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
-from trainer.lab import accuracy, signs, study
+from trainer.lab import accuracy, signs, study, tagged
 from trainer.lab.cards import Worn
 from trainer.lab.scenarios import SCENARIOS, Clip, adjusted
 
@@ -33,7 +33,7 @@ def main(argv: Sequence[str] | None = None) -> int:
             file=sys.stderr,
         )
         return EXIT_NO_LAB
-    if options.command in ("films", "sheet", "accuracy"):
+    if options.command in ("films", "sheet", "accuracy", "tagged"):
         return int(options.run(options))
     names = [options.scenario] if options.scenario != "all" else list(SCENARIOS)
     clips = [_clip(name, options.seed, options) for name in names]
@@ -46,6 +46,7 @@ def _parser() -> argparse.ArgumentParser:
     study.add_commands(commands)
     accuracy.add_command(commands)
     signs.add_command(commands)
+    tagged.add_command(commands)
     render = commands.add_parser("render", help="render clips with their truth files")
     render.add_argument("--out", type=Path, required=True, metavar="DIR")
     render.add_argument(

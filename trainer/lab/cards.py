@@ -44,12 +44,16 @@ _PLACES: Final = {
     1: (65.0, 1.27),
     2: (135.0, 1.27),
     3: (-65.0, 1.27),
-    10: (0.0, 0.985),
-    11: (65.0, 0.985),
+    10: (0.0, 1.01),
+    11: (65.0, 1.01),
     20: (0.0, 1.72),
 }
 _LIFT_M: Final = 0.0025
 _CELL_M: Final = 0.025
+#: The surface is a coarse mesh: points so far beside a card also push it.
+_RIM_M: Final = 0.02
+#: No farther: where a thigh comes up under a card on the belt it shows over the card's edge.
+_PUSH_M: Final = 0.025
 _GRID: Final = 13
 
 
@@ -186,10 +190,11 @@ class Cards:
         middle = middle + axes[:, :2] @ slip[:2]
         width, height = self.worn.card_m
         flat = (surface[card.under] - middle) @ axes
-        under = (np.abs(flat[:, 0]) < width / 2) & (np.abs(flat[:, 1]) < height / 2)
+        half = np.array([width, height]) / 2 + _RIM_M
+        under = np.all(np.abs(flat[:, :2]) < half, axis=1)
         if under.any():
             sunk = card.bend * flat[under, card.along] ** 2 - flat[under, 2]
-            middle = middle - axes[:, 2] * (max(0.0, float(sunk.max())) + _LIFT_M)
+            middle = middle - axes[:, 2] * (min(max(0.0, float(sunk.max())), _PUSH_M) + _LIFT_M)
         if mirrored:
             flip = np.array([-1.0, 1.0, 1.0])
             down, into = axes[:, 1] * flip, axes[:, 2] * flip
@@ -271,7 +276,7 @@ def _put_on(
     flat = (surface - axis) @ np.stack([tangent, up, out], axis=1)
     flat[:, 0] -= off[0]
     under = free & (flat[:, 2] > 0.02)
-    under &= (np.abs(flat[:, 0]) < 0.7 * width) & (np.abs(flat[:, 1]) < 0.7 * tall)
+    under &= (np.abs(flat[:, 0]) < width) & (np.abs(flat[:, 1]) < tall)
     near = under & (np.abs(flat[:, 0]) < width / 2) & (np.abs(flat[:, 1]) < tall / 2)
     patch = _outermost(flat, np.flatnonzero(near))
     side, rise, far = flat[patch].T

@@ -1,10 +1,13 @@
 """The clips of the tag report: people the estimator has never met, wearing printed tags.
 
 Three kinds: one slow backswing with a return, and swings at full speed filmed at 30 and at 60
-pictures a second. The people are the accuracy report's draw (bodies, skins, clothes, places,
-light, grain, compression), dressed and filmed as the tags' page of instructions asks: no jacket,
-a shirt that lies close, the camera level and square, the whole player in a wide picture. Cards
-are put on a little wrong, bend, slip with the cloth and shine; the shutter smears what moves.
+pictures a second. Before a swing at full speed the player makes a slow one, as the instructions
+ask, from which the program learns how the tags sit; it is not scored.
+
+The people are the accuracy report's draw (bodies, skins, clothes, places, light, grain,
+compression), dressed and filmed as the tags' page of instructions asks: no jacket, a shirt that
+lies close, the camera about level and square, the whole player large in a wide picture. Cards are
+put on a little wrong, bend, slip with the cloth and shine; the shutter smears what moves.
 """
 
 from __future__ import annotations
@@ -21,6 +24,7 @@ from trainer.lab.camera import Camera
 from trainer.lab.cards import Worn
 from trainer.lab.crowd import Sitter
 from trainer.lab.exam import is_of, natural_swing, swing_motion
+from trainer.lab.motion import Curves, Motion, Swing, backswing, frame_times, sway_a_little
 from trainer.lab.scenarios import Clip
 
 #: Kind -> speed of the backswing (``exam.BACKSWING_S``) and pictures a second.
@@ -46,7 +50,11 @@ def clip_of(seed: int, kind: str, size_wh: tuple[int, int] = SIZE_WH) -> Clip:
     one = crowd.sitter(seed)
     rng = np.random.default_rng([seed, 91])
     speed, fps = KINDS[kind]
-    motion = swing_motion(one, natural_swing(rng, speed), rng, fps)
+    swing = natural_swing(rng, speed)
+    if speed == "full":
+        motion = taught_motion(one, swing, rng, fps)
+    else:
+        motion = swing_motion(one, swing, rng, fps)
     outfit = replace(
         one.outfit, jacket=None, hood=False, loose_cm=min(one.outfit.loose_cm, LOOSE_CM)
     )
@@ -77,6 +85,25 @@ def clip_of(seed: int, kind: str, size_wh: tuple[int, int] = SIZE_WH) -> Clip:
         fps=fps,
         worn=worn,
     )
+
+
+def taught_motion(one: Sitter, swing: Swing, rng: np.random.Generator, fps: float) -> Motion:
+    """Return a slow backswing with its return, a new address, and then the swing."""
+    curves = Curves(one.address)
+    sway_a_little(curves, rng)
+    slow = replace(
+        natural_swing(rng, "normal"),
+        shoulder_turn_deg=float(rng.uniform(75, 95)),
+        backswing_s=float(rng.uniform(1.6, 2.2)),
+        hold_s=0.2,
+        downswing_s=0.9,
+    )
+    first = backswing(curves, slow, setup_s=0.0, takeaway_s=float(rng.uniform(1.35, 1.5)))
+    again_s = first.top_end_s + slow.downswing_s + 0.1
+    still_s = float(rng.uniform(1.5, 1.7))
+    rep = backswing(curves, swing, setup_s=again_s, takeaway_s=again_s + still_s)
+    t_s = frame_times(rep.top_end_s + swing.downswing_s + swing.follow_s, fps)
+    return Motion(t_s, curves.at(t_s), (first, rep), curves.start)
 
 
 def camera_of(rng: np.random.Generator, one: Sitter, size_wh: tuple[int, int]) -> Camera:
