@@ -9,8 +9,9 @@ from hypothesis import strategies as st
 from practising import practise
 
 from trainer.core import own_rep
+from trainer.core.practice_rules import TurnOf
 from trainer.core.records import CueKind
-from trainer.core.rules import CueRules, OwnRep, Rules, TurnOf
+from trainer.core.rules import CueRules, OwnRep, Rules
 from trainer.core.summary import comfort_words
 
 

@@ -8,11 +8,11 @@ from golfer import SETUP, TOP, Script, rep_script
 from practising import practise
 
 from trainer.core import practice
-from trainer.core.practice_rules import CueSchedule, PracticeKind, PracticeRules
+from trainer.core.practice_rules import CueSchedule, PracticeKind, PracticeRules, TurnOf
 from trainer.core.practice_shown import shown
 from trainer.core.practice_words import CUES, KINDS, check_words, schedule_words
 from trainer.core.records import CueKind, Measures, Phase, Rep, Signal, Step
-from trainer.core.rules import CueRules, Rules, TurnOf
+from trainer.core.rules import CueRules, Rules
 
 SHORT = replace(TOP, turn_deg=60.0, hip_turn_deg=30.0)
 OFF = replace(TOP, head_cm=9.0)

@@ -11,8 +11,9 @@ from dataclasses import replace
 from typing import Final
 
 from trainer.core.asked_turn import LINE_PER_CHEST, asked
+from trainer.core.practice_rules import TurnOf
 from trainer.core.records import Measures, Rep
-from trainer.core.rules import CueRules, OwnRep, Rules, TurnOf
+from trainer.core.rules import CueRules, OwnRep, Rules
 
 #: A turn read larger than this is asked of nobody; the same limit as for ``target_deg``.
 MOST_DEG: Final = 110.0

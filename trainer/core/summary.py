@@ -8,10 +8,11 @@ from typing import Final
 from trainer.core import own_rep
 from trainer.core.asked_turn import asked
 from trainer.core.cues import least_turn_deg
+from trainer.core.practice_rules import TurnOf
 from trainer.core.records import CueKind, Measures, Rep, Side, Source
 from trainer.core.repeat import Spread
 from trainer.core.rod_check import RodStage, RodState
-from trainer.core.rules import CONFIDENCE, CueRules, OwnRep, Rules, TurnOf
+from trainer.core.rules import CONFIDENCE, CueRules, OwnRep, Rules
 
 _WHERE = {
     Side.AWAY: "away from the target",
