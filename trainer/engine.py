@@ -41,6 +41,11 @@ class Engine:
         reference, gap_cm, at_top = self._line
         return ball_line.to_draw(reference, self.rules.ball_line_cm, gap_cm, at_top=at_top)
 
+    @property
+    def reference(self) -> Reference | None:
+        """Return the setup the last step was measured against; None while there is none."""
+        return self._state.reference
+
     def feed(self, t_s: float, pose: Pose | None) -> tuple[Pose | None, Step] | None:
         """Return the pose as the core read it and the step; None when time did not increase."""
         if self._state.t_s is not None and t_s <= self._state.t_s:
