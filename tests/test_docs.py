@@ -113,7 +113,7 @@ def test_every_toml_example_is_a_settings_file_that_is_accepted(page):
 
 SETTINGS_PAGE = ROOT / "docs/how-to/settings.md"
 SECTIONS = {
-    "player": {"name": None, "handed": "right", "stature_cm": None},
+    "player": {"name": None, "keep": True, "handed": "right", "stature_cm": None},
     "cues": CueRules(),
     "setup": SetupRules(),
     "phases": PhaseRules(),

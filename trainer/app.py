@@ -36,6 +36,7 @@ from trainer.ports import (
     View,
 )
 from trainer.recorder import TraceRecorder
+from trainer.store.keeper import RepKeeper
 
 #: How long the caution stands if no key is pressed: hands may be on a club already.
 CAUTION_S = 15.0
@@ -97,6 +98,7 @@ class LiveMirror:
         pan_of: PanOf,
         recorder: TraceRecorder | None = None,
         keeper: Keeper | None = None,
+        rep_keeper: RepKeeper | None = None,
         on_step: Callable[[Step, Rules], None] | None = None,
         on_view: Callable[[View, Step], None] | None = None,
         show_caution: bool = False,
@@ -111,6 +113,7 @@ class LiveMirror:
         self._pan_of = pan_of
         self._recorder = recorder
         self._keeper = keeper
+        self._rep_keeper = rep_keeper
         self._on_step = on_step
         self._on_view = on_view
         self._show_caution = show_caution
@@ -271,6 +274,8 @@ class LiveMirror:
         shared.who = estimator.notice()
         shared.step = step
         self._follow(engine)
+        if self._rep_keeper is not None:
+            self._rep_keeper.follow(step, engine.reference)
         if step.rep is not None:
             self._keep(step.rep, engine.rules)
         if self._recorder is not None:
@@ -285,8 +290,12 @@ class LiveMirror:
         self._shared.reps.append(rep)
         self._shared.last_rep = rep
         spread = spread_words(turn_spread(self._shared.reps)) if rep.complete else ""
-        lines = words_for(rep, rules).lines
+        verdict = words_for(rep, rules)
+        lines = verdict.lines
         self._shared.last_rep_words = (*lines, spread) if spread else lines
+        if self._rep_keeper is not None:
+            heard = self._sounder.audible and not self._muted
+            self._rep_keeper.keep(rep, rules, verdict, cues_heard=heard)
 
     def _view(self) -> View:
         shared = self._shared
@@ -307,7 +316,7 @@ class LiveMirror:
             hips_strict=rules.cues.hips_strict,
             reps=self._reps_before if step is None else step.reps,
             last_rep=shared.last_rep,
-            last_rep_words=shared.last_rep_words,
+            last_rep_words=self._last_rep_words(),
             notices=self._notices(status.text),
             pain=rules.pain,
             muted=self._muted,
@@ -320,6 +329,13 @@ class LiveMirror:
             ball_line=shared.ball_line,
             rod=shared.rod,
         )
+
+    def _last_rep_words(self) -> tuple[str, ...]:
+        """Return the last verdict, and that its rep is kept once it is on the disk."""
+        rep, words = self._shared.last_rep, self._shared.last_rep_words
+        if rep is None or self._rep_keeper is None or not self._rep_keeper.is_kept(rep):
+            return words
+        return (*words, "kept")
 
     def _notices(self, camera: str) -> tuple[str, ...]:
         shared = self._shared
@@ -339,6 +355,8 @@ class LiveMirror:
             found.append(self._recorder.trouble)
         if self._keeper is not None:
             found.append(self._keeper.trouble)
+        if self._rep_keeper is not None:
+            found.append(self._rep_keeper.trouble)
         return tuple(words for words in found if words)
 
     def _poses_per_second(self) -> float | None:

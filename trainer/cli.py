@@ -64,6 +64,9 @@ def _parser() -> argparse.ArgumentParser:
     _player_options(live)
     _tolerance_options(live)
     _stage_options(live)
+    live.add_argument(
+        "--no-keep", action="store_true", help="keep nothing: no rep, no change of the record"
+    )
     live.add_argument("--record", type=Path, metavar="TRACE", help="write the poses to this file")
     live.set_defaults(run=_live)
 
@@ -195,6 +198,8 @@ def _settings(args: argparse.Namespace, read: Settings | None = None) -> Setting
                 "Give what the camera was set to, such as 240."
             )
         camera = replace(camera, recorded_fps=recorded_fps)
+    if getattr(args, "no_keep", False):
+        settings = replace(settings, keep=False)
     if getattr(args, "sound", None) is not None:
         settings = replace(settings, sound=args.sound)
     return replace(settings, camera=camera)
@@ -211,7 +216,8 @@ def _player(args: argparse.Namespace, default: str | None) -> tuple[Settings, Ke
     name = default if name is None else name
     if name is None:
         return settings, None
-    settings, keeper = open_keeper(name, settings)
+    read_only = getattr(args, "no_keep", False) or not settings.keep
+    settings, keeper = open_keeper(name, settings, read_only=read_only)
     if keeper.trouble:
         print(keeper.trouble, file=sys.stderr)
     _say(player_line(name, settings.rules))

@@ -36,6 +36,10 @@ class StoreError(TrainerError):
     """The record of reps could not be read or written."""
 
 
+class BusyStoreError(StoreError):
+    """Another program is writing to the record of reps."""
+
+
 class DamagedStoreError(StoreError):
     """The record of reps is no file of this program's, or not whole any more."""
 

@@ -98,6 +98,7 @@ class Settings:
     sound: str = "auto"  #: auto, pygame, simpleaudio or off
     show_caution: bool = True
     player: str | None = None  #: whose record is kept; None: nobody was named
+    keep: bool = True  #: False: live keeps nothing, no rep and no change of the record
 
 
 def default_path() -> Path:
@@ -144,7 +145,7 @@ def from_values(values: dict[str, Any], where: str) -> Settings:
     sections = {"player", "cues", "setup", "phases", "smoothing", "camera", "sound", "screen"}
     _refuse_unknown(values, sections, where, "section")
     player = _section(values, "player", where)
-    _refuse_unknown(player, {"name", "handed", "stature_cm"}, f"{where} [player]", "key")
+    _refuse_unknown(player, {"name", "handed", "stature_cm", "keep"}, f"{where} [player]", "key")
     rules = Rules(
         handed=_handed(player.get("handed", "right"), f"{where} [player]"),
         stature_cm=_optional_number(player, "stature_cm", f"{where} [player]"),
@@ -169,6 +170,7 @@ def from_values(values: dict[str, Any], where: str) -> Settings:
         ),
         show_caution=_boolean(screen.get("show_caution", True), f"{where} [screen] show_caution"),
         player=player_name(player["name"], f"{where} [player] name") if "name" in player else None,
+        keep=_boolean(player.get("keep", True), f"{where} [player] keep"),
     )
 
 

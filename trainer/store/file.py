@@ -108,6 +108,34 @@ def _prepare(db: sqlite3.Connection, path: Path) -> None:
         schema.bring_up(db)
 
 
+def set_aside(path: Path) -> Path:
+    """Give a damaged record another name, with what belongs to it; return that name.
+
+    Raises StoreError when it cannot be.
+    """
+    for count in range(1, 1000):
+        aside = path.with_name(f"{path.name}.damaged" + ("" if count == 1 else f"-{count}"))
+        if aside.exists():
+            continue
+        try:
+            # The log first: beside a new record it would be taken for that one's.
+            for ending in ("-wal", "-shm", ""):
+                part = path.with_name(path.name + ending)
+                if part.exists():
+                    part.rename(aside.with_name(aside.name + ending))
+        except OSError as error:
+            raise StoreError(
+                f"the record of reps, {path}, is damaged and could not be set aside "
+                f"({error.strerror or error}). A folder that can be written was wanted. Move that "
+                "file away by hand."
+            ) from None
+        return aside
+    raise StoreError(
+        f"the record of reps, {path}, is damaged, and too many damaged ones lie beside it. A free "
+        "name was wanted. Delete the old ones."
+    )
+
+
 def store_path() -> Path:
     """Return where the record of reps lies: in ``TRAINER_DATA_DIR``, else the user's data."""
     return kept_dir() / FILE_NAME

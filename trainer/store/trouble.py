@@ -8,15 +8,13 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Final
 
-from trainer.errors import DamagedStoreError, StoreError
+from trainer.errors import BusyStoreError, DamagedStoreError, StoreError
 from trainer.kept_file import DATA_VARIABLE
 
 _ROOM: Final = f"Make room, or name another folder in {DATA_VARIABLE}"
 #: Part of SQLite's own text -> what happened, what was wanted, what to try. The text and not the
 #: code, which Python tells only from 3.11 on; SQLite has kept these texts for many years.
 _WORDS: Final = (
-    ("locked", "is in use by another program", "Leave to write to it was wanted",
-     "Close the other program"),
     ("disk is full", "could not grow", "A disk with space was wanted", _ROOM),
     ("disk i/o", "could not be written or read", "A disk that answers, with space, was wanted",
      _ROOM),
@@ -52,6 +50,11 @@ def error_of(error: sqlite3.Error, path: Path) -> StoreError:
     said = str(error)
     if any(part in said.lower() for part in _DAMAGED):
         return damaged(path, said)
+    if "locked" in said.lower():
+        return BusyStoreError(
+            f"the record of reps, {path}, is in use by another program ({said}). Leave to write to "
+            "it was wanted. Close the other program."
+        )
     for part, happened, wanted, try_this in _WORDS:
         if part in said.lower():
             return StoreError(
