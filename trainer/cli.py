@@ -1,4 +1,4 @@
-"""Arguments and exit codes: live, demo, measure, replay, tags, calibrate, doctor.
+"""Arguments and exit codes of every command; those about kept reps are in ``store.commands``.
 
 Exit code 0: done. 1: something went wrong, said in one message. 2: the words of the command
 were off. 130: stopped with Ctrl-C.
@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING
 from trainer import __version__
 from trainer.caution import CAUTION_LINES, CAUTION_TITLE
 from trainer.errors import SettingsError, TrainerError
+from trainer.store.commands import add_commands
 
 if TYPE_CHECKING:
     from trainer.core.records import Step
@@ -111,10 +112,12 @@ def _parser() -> argparse.ArgumentParser:
     _camera_options(doctor)
     doctor.set_defaults(run=_doctor)
 
+    kept = add_commands(commands, _say)
+
     for command in commands.choices.values():
         command.add_argument("--settings", type=Path, metavar="FILE", help="a TOML settings file")
         command.add_argument("--debug", action="store_true", help="show the whole of an error")
-        if command not in (replay, tags, calibrate):
+        if command not in (replay, tags, calibrate, *kept):
             command.add_argument(
                 "--model", type=Path, metavar="FILE", help="another PoseLandmarker .task file"
             )

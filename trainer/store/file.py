@@ -52,8 +52,10 @@ FROM sessions CROSS JOIN reps ON reps.session_id = sessions.id
 _NEWEST_FIRST: Final = "ORDER BY sessions.began_utc DESC, sessions.id DESC"
 
 
-def open_store(path: Path | None = None, *, create: bool = False) -> Store:
+def open_store(path: Path | None = None, *, create: bool = False, read_only: bool = False) -> Store:
     """Open the record of reps, by default the user's own; bring one of an earlier version up.
+
+    ``read_only``: for looking at a file as it is; nothing beside it is made either.
 
     Raises StoreError when there is none (unless ``create``), when it cannot be opened, or when a
     newer version of the program made it; DamagedStoreError when it is no record of this program.
@@ -73,24 +75,26 @@ def open_store(path: Path | None = None, *, create: bool = False) -> Store:
                 f"for the record of reps was wanted. Name another folder in {DATA_VARIABLE}."
             ) from None
     with in_words(path):
-        db = _connect(path, create)
+        db = _connect(path, "ro&immutable=1" if read_only else "rwc" if create else "rw")
         try:
-            _prepare(db, path)
+            _check_kind(db, path)
+            if not read_only:
+                _prepare(db)
         except BaseException:
             db.close()
             raise
     return Store(db, path)
 
 
-def _connect(path: Path, create: bool) -> sqlite3.Connection:
-    address = f"{path.absolute().as_uri()}?mode={'rwc' if create else 'rw'}"
+def _connect(path: Path, mode: str) -> sqlite3.Connection:
+    address = f"{path.absolute().as_uri()}?mode={mode}"
     db = sqlite3.connect(address, uri=True, timeout=PATIENCE_S, isolation_level=None)
     db.row_factory = sqlite3.Row
     return db
 
 
-def _prepare(db: sqlite3.Connection, path: Path) -> None:
-    db.execute("PRAGMA foreign_keys = ON")
+def _check_kind(db: sqlite3.Connection, path: Path) -> None:
+    """Raise what is to be said of a file that is not ours, or of a version yet to come."""
     version = schema.version_of(db)
     ours = db.execute("PRAGMA application_id").fetchone()[0] == schema.APPLICATION_ID
     if not ours and db.execute("SELECT 1 FROM sqlite_master").fetchone():
@@ -100,11 +104,15 @@ def _prepare(db: sqlite3.Connection, path: Path) -> None:
             f"the record of reps, {path}, is of version {version}. {schema.VERSION} or an earlier "
             "one was wanted. Use the version of the program that wrote it, or a newer one."
         )
+
+
+def _prepare(db: sqlite3.Connection) -> None:
+    db.execute("PRAGMA foreign_keys = ON")
     # Where the file system cannot have a log, SQLite stays with its journal, as safe but slower.
     db.execute("PRAGMA journal_mode = WAL")
     # With NORMAL the last reps would not outlive a loss of power.
     db.execute("PRAGMA synchronous = FULL")
-    if version < schema.VERSION:
+    if schema.version_of(db) < schema.VERSION:
         schema.bring_up(db)
 
 
@@ -113,26 +121,31 @@ def set_aside(path: Path) -> Path:
 
     Raises StoreError when it cannot be.
     """
+    aside = free_name(path, "damaged")
+    try:
+        # The log first: beside a new record it would be taken for that one's.
+        for ending in ("-wal", "-shm", ""):
+            part = path.with_name(path.name + ending)
+            if part.exists():
+                part.rename(aside.with_name(aside.name + ending))
+    except OSError as error:
+        raise StoreError(
+            f"the record of reps, {path}, is damaged and could not be set aside "
+            f"({error.strerror or error}). A folder that can be written was wanted. Move that "
+            "file away by hand."
+        ) from None
+    return aside
+
+
+def free_name(path: Path, ending: str) -> Path:
+    """Return a name beside ``path`` that no file has. Raises StoreError when too many have it."""
     for count in range(1, 1000):
-        aside = path.with_name(f"{path.name}.damaged" + ("" if count == 1 else f"-{count}"))
-        if aside.exists():
-            continue
-        try:
-            # The log first: beside a new record it would be taken for that one's.
-            for ending in ("-wal", "-shm", ""):
-                part = path.with_name(path.name + ending)
-                if part.exists():
-                    part.rename(aside.with_name(aside.name + ending))
-        except OSError as error:
-            raise StoreError(
-                f"the record of reps, {path}, is damaged and could not be set aside "
-                f"({error.strerror or error}). A folder that can be written was wanted. Move that "
-                "file away by hand."
-            ) from None
-        return aside
+        free = path.with_name(f"{path.name}.{ending}" + ("" if count == 1 else f"-{count}"))
+        if not free.exists():
+            return free
     raise StoreError(
-        f"the record of reps, {path}, is damaged, and too many damaged ones lie beside it. A free "
-        "name was wanted. Delete the old ones."
+        f"too many files called {path.name}.{ending} lie in {path.parent}. A free name was wanted. "
+        "Delete the old ones."
     )
 
 
@@ -254,6 +267,35 @@ class Store:
             lines = [row[0] for row in self._db.execute("PRAGMA integrity_check")]
             lines += [str(tuple(row)) for row in self._db.execute("PRAGMA foreign_key_check")]
         return "ok" if lines == ["ok"] else "; ".join(line for line in lines if line != "ok")
+
+    def query(self, sql: str, given: dict[str, Any] | tuple[Any, ...] = ()) -> list[sqlite3.Row]:
+        """Return the rows of a query by its own words."""
+        with in_words(self.path):
+            return self._db.execute(sql, given).fetchall()
+
+    def copy_into(self, target: sqlite3.Connection) -> None:
+        """Write all there is into another database, as of one moment."""
+        with in_words(self.path):
+            self._db.backup(target)
+
+    def replace_by(self, other: Store) -> None:
+        """Put what ``other`` holds in the place of all there is, at once or not at all."""
+        with in_words(self.path):
+            other._db.backup(self._db)
+
+    def delete_player(self, player: str) -> None:
+        """Delete a player, with every session and rep, and overwrite where they stood."""
+        with in_words(self.path):
+            self._db.execute("PRAGMA secure_delete = ON")
+        with in_words(self.path), self._transaction():
+            self._db.execute("DELETE FROM players WHERE key = ?", (player_key(player),))
+
+    def clean(self) -> None:
+        """Give freed space back and empty the log. Raises BusyStoreError while it is used."""
+        with in_words(self.path):
+            self._db.execute("VACUUM")
+            if self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0]:
+                raise sqlite3.OperationalError("database is locked")
 
     def _of(self, player: str | None) -> tuple[str, tuple[Any, ...]]:
         """Return the condition of a query, and what it is given."""

@@ -70,5 +70,5 @@ def damaged(path: Path, why: str) -> DamagedStoreError:
     """Return the error of a file that is not whole, or not ours."""
     return DamagedStoreError(
         f"the record of reps, {path}, is damaged ({why}). A record this program wrote was wanted. "
-        "Put a backup in its place."
+        "Put a backup in its place: trainer restore FILE."
     )
