@@ -10,7 +10,7 @@ from trainer.errors import SettingsError, TrainerError
 
 COMMANDS = (
     "live", "demo", "measure", "replay", "tags", "calibrate", "doctor",
-    "backup", "restore", "forget",
+    "backup", "restore", "forget", "export", "share", "import",
 )  # fmt: skip
 
 

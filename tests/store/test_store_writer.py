@@ -10,7 +10,8 @@ import pytest
 from trainer.core.rules import Rules
 from trainer.core.summary import RepWords
 from trainer.errors import StoreError
-from trainer.store.file import Store, open_store, store_path
+from trainer.store.content import Store
+from trainer.store.file import open_store, store_path
 from trainer.store.gather import FinishedRep
 from trainer.store.writer import RepWriter
 

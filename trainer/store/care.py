@@ -11,7 +11,8 @@ from pathlib import Path
 
 from trainer.errors import BusyStoreError, DamagedStoreError, StoreError
 from trainer.players import data_dir, record_path
-from trainer.store.file import Store, free_name, open_store, player_key, set_aside, store_path
+from trainer.store.content import Store, player_key
+from trainer.store.file import free_name, open_store, set_aside, store_path
 from trainer.store.trouble import damaged, in_words
 
 

@@ -1,4 +1,4 @@
-"""The commands about reps that are kept: backup, restore, forget."""
+"""The commands about reps that are kept: backup, restore, forget, export, share, import."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from trainer.store.care import Held
+    from trainer.store.content import Store
 
 Say = Callable[[str], None]
 
@@ -27,7 +28,26 @@ def add_commands(commands: Any, say: Say) -> tuple[argparse.ArgumentParser, ...]
     forget.add_argument("player", metavar="PLAYER")
     forget.add_argument("--yes", action="store_true", help="do not ask")
     forget.set_defaults(run=lambda args: _forget(args, say))
-    return backup, restore, forget
+
+    export = commands.add_parser("export", help="write reps and curves as CSV and JSON")
+    export.add_argument("--out", type=Path, required=True, metavar="DIR")
+    export.add_argument("--player", metavar="NAME", help="of one player (default: of all)")
+    export.set_defaults(run=lambda args: _export(args, say))
+
+    share = commands.add_parser("share", help="write a player's reps into one file for a coach")
+    share.add_argument("--player", metavar="NAME", required=True)
+    share.add_argument("--out", type=Path, required=True, metavar="FILE.zip")
+    share.add_argument(
+        "--sessions", type=int, default=-1, metavar="N", help="the N newest (default: all)"
+    )
+    share.add_argument("--page", type=Path, metavar="FILE.html", help="a page to put in as well")
+    share.set_defaults(run=lambda args: _share(args, say))
+
+    take = commands.add_parser("import", help="take in a file that trainer share wrote")
+    take.add_argument("file", type=Path, metavar="FILE.zip")
+    take.add_argument("--player", metavar="NAME", help="file the reps under this name")
+    take.set_defaults(run=lambda args: _import(args, say))
+    return backup, restore, forget, export, share, take
 
 
 def _backup(args: argparse.Namespace, say: Say) -> int:
@@ -79,6 +99,63 @@ def _forget(args: argparse.Namespace, say: Say) -> int:
         say(f"An earlier copy may still hold {player}: {copy}. Delete it by hand.")
     say("Backups, exports and pages elsewhere are yours to delete.")
     return 0
+
+
+def _export(args: argparse.Namespace, say: Say) -> int:
+    from trainer.store.export import export
+    from trainer.store.file import open_store
+
+    with open_store() as store:
+        count = export(store, args.out, _known(store, args.player))
+    say(f"{_count(count, 'rep')} -> reps.csv, cues.csv, curves.csv, reps.json in {args.out}")
+    return 0
+
+
+def _share(args: argparse.Namespace, say: Say) -> int:
+    from trainer.errors import SettingsError
+    from trainer.store.file import open_store
+    from trainer.store.share import share
+
+    if args.sessions != -1 and args.sessions < 1:
+        raise SettingsError(
+            f"--sessions is {args.sessions}. One or more of the newest were wanted. "
+            "Give --sessions 1, or leave it out for all."
+        )
+    with open_store() as store:
+        player = _known(store, args.player)
+        count = share(store, args.out, player, sessions=args.sessions, page=args.page)
+    say(f"Written: {args.out}, {_count(count, 'rep')} of {player}.")
+    return 0
+
+
+def _import(args: argparse.Namespace, say: Say) -> int:
+    from trainer.settings import player_name
+    from trainer.store.file import open_store
+    from trainer.store.share import read_share, take
+
+    player = None if args.player is None else player_name(args.player, "--player")
+    found = read_share(args.file, player)  # before there is a record, if there is none yet
+    with open_store(create=True) as store:
+        taken = take(store, found)
+    here = "" if taken.new == taken.reps else f", {taken.reps - taken.new} were here already"
+    say(
+        f"{_count(taken.new, 'rep')} of {_count(taken.sessions, 'session')} taken in{here}: "
+        f"{', '.join(taken.players)}."
+    )
+    return 0
+
+
+def _known(store: Store, player: str | None) -> Any:  # noqa: ANN401 -- as it was given
+    """Return ``player``. Raises StoreError for one of whom nothing is kept."""
+    from trainer.errors import StoreError
+    from trainer.store.content import player_key
+
+    if player is not None and player_key(player) not in map(player_key, store.players()):
+        raise StoreError(
+            f"nothing is kept of {player}. A player of whom reps are was wanted: "
+            f"{', '.join(store.players()) or 'there is none'}. Check the name."
+        )
+    return player
 
 
 def _agreed(question: str) -> bool:

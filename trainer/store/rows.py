@@ -48,9 +48,21 @@ _PLAIN: Final = (
     "coach_good",
     "note",
 )
-_TRUTHS: Final = {
+TRUTHS: Final = {
     "good", "complete", "scale_from_stature", "hips_strict", "pain", "cues_heard", "coach_good",
 }  # fmt: skip
+
+
+#: Every column of table reps but its ids, in the order of tables that are written out.
+COLUMNS: Final = (
+    "number", "ended_utc", "utc_offset_min", "complete", "good", "words", "handed", "stature_cm",
+    *_TIMES,
+    *(f"setup_{name}" for name in ("read_t_s", *AT_SETUP)),
+    *(f"top_{name}" for name in ("read_t_s", *AT_TOP)),
+    *_LARGEST, *_AIM,
+    *(f"own_{name}" for name in _OWN),
+    *(name for name in _PLAIN if name not in ("good", "stature_cm")),
+)  # fmt: skip
 
 
 def row_of(kept: KeptRep) -> dict[str, Any]:
@@ -78,7 +90,7 @@ def row_of(kept: KeptRep) -> dict[str, Any]:
 def rep_of(session: KeptSession, row: Mapping[str, Any], cues: Iterable[Cue]) -> KeptRep:
     """Return the rep whose row and cues these are."""
     told: dict[str, Any] = {
-        name: bool(row[name]) if name in _TRUTHS and row[name] is not None else row[name]
+        name: bool(row[name]) if name in TRUTHS and row[name] is not None else row[name]
         for name in row.keys()  # noqa: SIM118 -- a sqlite3.Row iterates over its values
     }
     own = {name: told[f"own_{name}"] for name in _OWN}

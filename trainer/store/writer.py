@@ -15,7 +15,8 @@ from pathlib import Path
 from typing import Final
 
 from trainer.errors import BusyStoreError, DamagedStoreError, StoreError
-from trainer.store.file import Store, open_store, set_aside, store_path
+from trainer.store.content import Store
+from trainer.store.file import open_store, set_aside, store_path
 from trainer.store.gather import FinishedRep
 from trainer.store.records import KeptRep, Motion
 
