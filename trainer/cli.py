@@ -78,9 +78,11 @@ def _parser() -> argparse.ArgumentParser:
     demo.set_defaults(run=_demo)
 
     measure = commands.add_parser("measure", help="measure video files")
-    measure.add_argument("clips", nargs="+", type=Path, metavar="CLIP")
+    measure.add_argument("clips", nargs="+", type=Path, metavar="CLIP", help="a file or a folder")
     measure.add_argument("--out", type=Path, required=True, metavar="DIR")
     measure.add_argument("--jobs", type=int, default=1, metavar="N", help="clips at once")
+    measure.add_argument("--resume", action="store_true", help="leave out clips measured before")
+    measure.add_argument("--keep", action="store_true", help="keep the reps as the player's")
     _player_options(measure)
     _tolerance_options(measure)
     _picture_options(measure)
@@ -276,7 +278,13 @@ def _measure(args: argparse.Namespace) -> int:
     from trainer.measure_many import measure_clips
 
     # Unasked, nothing that is kept of anybody may change what a clip measures.
-    settings = _settings(args, _player(args, None)[0])
+    read, keeper = _player(args, None)
+    settings = _settings(args, read)
+    if args.keep and keeper is None:
+        raise SettingsError(
+            "--keep was given and no player. A player whose reps they are was wanted. "
+            "Give --player NAME."
+        )
     if args.jobs < 1:
         raise SettingsError(
             f"--jobs is {args.jobs}. One or more clips at once were wanted. Give --jobs 1."
@@ -291,6 +299,8 @@ def _measure(args: argparse.Namespace) -> int:
         rotate=camera.rotate,
         mirrored=camera.mirrored,
         recorded_fps=camera.recorded_fps,
+        resume=args.resume,
+        player=keeper.record.name if args.keep and keeper is not None else None,
         say=_say,
     )
     for error in failed:

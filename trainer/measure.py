@@ -21,8 +21,11 @@ import numpy as np
 from trainer.core.records import Measures, Phase, PhaseChange, Rep, Step
 from trainer.core.repeat import Spread, turn_spread
 from trainer.core.rules import Rules
+from trainer.core.summary import words_for
 from trainer.engine import Engine
 from trainer.errors import CameraError, TrainerError
+from trainer.store.clips import ClipReps, clip_session
+from trainer.store.records import KeptRep, KeptSession, Motion
 
 if TYPE_CHECKING:
     from trainer.ports import PoseEstimator
@@ -41,10 +44,22 @@ class ClipJob:
     rotate: int = 0
     mirrored: bool = False
     recorded_fps: float | None = None
+    model_name: str = "standard"  #: what to call the pose model in a record of reps
+    player: str | None = None  #: whose reps they are, where they are to be kept
 
 
-def measure_clip(job: ClipJob, progress: Callable[[int], None] = lambda done: None) -> list[Rep]:
-    """Measure one clip and write its JSON and CSV; return its reps.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measured:
+    """What one clip gave."""
+
+    reps: tuple[Rep, ...]
+    good: int  #: reps the program called good
+    session: KeptSession | None = None  #: the clip as a session of its player, if it is to be kept
+    kept: tuple[tuple[KeptRep, Motion], ...] = ()
+
+
+def measure_clip(job: ClipJob, progress: Callable[[int], None] = lambda done: None) -> Measured:
+    """Measure one clip and write its JSON and CSV; return what it gave.
 
     ``progress`` is told how many frames were done since it was last told. Raises CameraError
     when the clip cannot be read or holds no picture, TrainerError when the results cannot be
@@ -53,12 +68,13 @@ def measure_clip(job: ClipJob, progress: Callable[[int], None] = lambda done: No
     from trainer.adapters.clips import ClipReader
     from trainer.adapters.pose import MediapipePose
 
+    gathered = _gathered(job)
     estimator = MediapipePose(job.model, synchronous=True)
     try:
         with ClipReader(
             job.clip, rotate=job.rotate, mirrored=job.mirrored, recorded_fps=job.recorded_fps
         ) as reader:
-            steps, reps = run_frames(reader, estimator, job.rules, progress)
+            steps, reps = run_frames(reader, estimator, job.rules, progress, gathered)
             facts = reader.facts
     finally:
         estimator.close()
@@ -76,7 +92,25 @@ def measure_clip(job: ClipJob, progress: Callable[[int], None] = lambda done: No
         rules=job.rules,
     )
     write_results(job.out_dir, job.clip.stem, result)
-    return reps
+    return Measured(
+        reps=tuple(reps),
+        good=sum(words_for(rep, job.rules).good is True for rep in reps),
+        session=None if gathered is None else gathered.session,
+        kept=() if gathered is None else tuple(gathered.found),
+    )
+
+
+def _gathered(job: ClipJob) -> ClipReps | None:
+    if job.player is None:
+        return None
+    return ClipReps(
+        session=clip_session(
+            job.clip,
+            job.player,
+            model=job.model_name,
+            model_fitted=job.rules.se_factor == 1.0,
+        )
+    )
 
 
 def run_frames(
@@ -84,8 +118,9 @@ def run_frames(
     estimator: PoseEstimator,
     rules: Rules,
     progress: Callable[[int], None] = lambda done: None,
+    gathered: ClipReps | None = None,
 ) -> tuple[list[Step], list[Rep]]:
-    """Run every frame through the core; return all steps and reps."""
+    """Run every frame through the core; return all steps and reps, and put them in ``gathered``."""
     engine = Engine(rules)
     steps: list[Step] = []
     reps: list[Rep] = []
@@ -96,11 +131,17 @@ def run_frames(
             continue
         step = fed[1]
         steps.append(step)
+        if gathered is not None:
+            gathered.follow(step, engine.reference)
         if step.rep is not None:
             reps.append(step.rep)
+            if gathered is not None:
+                gathered.add(step.rep, rules)
     cut = engine.finish()
     if cut is not None:
         reps.append(cut)
+        if gathered is not None:
+            gathered.add(cut, rules)
     return steps, reps
 
 

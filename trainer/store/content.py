@@ -38,7 +38,7 @@ FROM sessions JOIN players ON players.id = sessions.player_id
 _REPS: Final = """
 SELECT reps.*, players.name AS player, sessions.uid, sessions.began_utc,
     sessions.utc_offset_min AS began_offset_min, sessions.kind, sessions.source, sessions.model,
-    sessions.model_fitted, sessions.program
+    sessions.model_fitted, sessions.program, sessions.clip_sha256
 FROM sessions CROSS JOIN reps ON reps.session_id = sessions.id
     JOIN players ON players.id = sessions.player_id
 """
@@ -93,6 +93,26 @@ class Store:
                 self._refuse_another(kept.session)
                 new += self._save(kept, motion)
         return new
+
+    def file_clip(self, session: KeptSession, reps: Iterable[tuple[KeptRep, Motion]]) -> None:
+        """Keep a clip's reps in the place of what the same clip gave its player before."""
+        with in_words(self.path), self._transaction():
+            self._db.execute(
+                "DELETE FROM sessions WHERE clip_sha256 = ? AND player_id IN "
+                "(SELECT id FROM players WHERE key = ?)",
+                (session.clip_sha256, player_key(session.player)),
+            )
+            for kept, motion in reps:
+                self._save(kept, motion)
+
+    def has_clip(self, player: str, clip_sha256: str) -> bool:
+        """Tell whether reps of that clip are kept of that player."""
+        found = self.query(
+            "SELECT 1 FROM sessions JOIN players ON players.id = player_id "
+            "WHERE clip_sha256 = ? AND key = ?",
+            (clip_sha256, player_key(player)),
+        )
+        return bool(found)
 
     def players(self) -> tuple[str, ...]:
         """Return the names of all players with a session, in order."""

@@ -32,7 +32,9 @@ class Made:
     model_fitted: bool = True
 
 
-def new_session(player: str, made: Made, began: datetime) -> KeptSession:
+def new_session(
+    player: str, made: Made, began: datetime, *, clip_sha256: str | None = None
+) -> KeptSession:
     """Return a session of its own, by a number no other has."""
     return KeptSession(
         uid=uuid.uuid4().hex,
@@ -43,6 +45,7 @@ def new_session(player: str, made: Made, began: datetime) -> KeptSession:
         model=made.model,
         model_fitted=made.model_fitted,
         program=__version__,
+        clip_sha256=clip_sha256,
     )
 
 

@@ -35,6 +35,7 @@ class KeptSession:
     model: str  #: the pose model's file name; "standard" for the one that is fetched
     model_fitted: bool  #: False: standard errors were widened for another pose model
     program: str  #: version of this program
+    clip_sha256: str | None = None  #: of a clip's bytes; None for a session of the mirror
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -125,6 +125,7 @@ def session_row(session: KeptSession) -> dict[str, Any]:
         "model": session.model,
         "model_fitted": int(session.model_fitted),
         "program": session.program,
+        "clip_sha256": session.clip_sha256,
     }
 
 
@@ -139,6 +140,7 @@ def session_of(row: Mapping[str, Any], offset_min: int) -> KeptSession:
         model=row["model"],
         model_fitted=bool(row["model_fitted"]),
         program=row["program"],
+        clip_sha256=row["clip_sha256"],
     )
 
 

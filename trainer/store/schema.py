@@ -136,8 +136,14 @@ CREATE TABLE poses (
 ) WITHOUT ROWID;
 """
 
+#: The same clip measured once more takes the place of what it gave before.
+_VERSION_2: Final = """
+ALTER TABLE sessions ADD COLUMN clip_sha256 TEXT;
+CREATE INDEX sessions_by_clip ON sessions (clip_sha256) WHERE clip_sha256 IS NOT NULL;
+"""
+
 #: ``STEPS[n]`` leads from version n to version n + 1.
-STEPS: Final = (_VERSION_1,)
+STEPS: Final = (_VERSION_1, _VERSION_2)
 VERSION: Final = len(STEPS)
 
 
