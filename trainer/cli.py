@@ -81,6 +81,7 @@ def _parser() -> argparse.ArgumentParser:
     measure.add_argument("clips", nargs="+", type=Path, metavar="CLIP", help="a file or a folder")
     measure.add_argument("--out", type=Path, required=True, metavar="DIR")
     measure.add_argument("--jobs", type=int, default=1, metavar="N", help="clips at once")
+    measure.add_argument("--engine", metavar="ADDRESS", help="a Dask scheduler whose workers do it")
     measure.add_argument("--resume", action="store_true", help="leave out clips measured before")
     measure.add_argument("--keep", action="store_true", help="keep the reps as the player's")
     _player_options(measure)
@@ -300,6 +301,7 @@ def _measure(args: argparse.Namespace) -> int:
         mirrored=camera.mirrored,
         recorded_fps=camera.recorded_fps,
         resume=args.resume,
+        engine=args.engine,
         player=keeper.record.name if args.keep and keeper is not None else None,
         say=_say,
     )

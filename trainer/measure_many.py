@@ -13,6 +13,7 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -42,11 +43,13 @@ def measure_clips(
     recorded_fps: float | None = None,
     resume: bool = False,
     player: str | None = None,
+    engine: str | None = None,
 ) -> list[str]:
     """Measure ``clips`` into ``out_dir``, ``jobs`` at a time; return a message a failed clip.
 
     A folder stands for the clips in it. ``resume`` leaves out those whose results are there; with
     ``player`` the reps are kept as that player's, those of the same clip in place of earlier ones.
+    With ``engine`` the workers of the Dask scheduler at that address do it, in place of ``jobs``.
     One clip that fails does not stop the others. Raises SettingsError when two clips would write
     the same files or a folder holds none, PoseError when there is no pose model.
     """
@@ -86,8 +89,13 @@ def measure_clips(
     rows: dict[Path, str] = {}
     bar: Any = tqdm(total=_frames(todo), unit="frame", file=sys.stderr, disable=None)
     with bar:
-        run = _one_by_one if jobs == 1 or len(todo) == 1 else _side_by_side
-        for job, outcome in run(todo, jobs, bar.update):
+        if engine is not None:
+            outcomes = _on_engine(todo, engine)
+        elif jobs == 1 or len(todo) == 1:
+            outcomes = _one_by_one(todo, bar.update)
+        else:
+            outcomes = _side_by_side(todo, jobs, bar.update)
+        for job, outcome in outcomes:
             try:
                 measured = _file(outcome)
             except TrainerError as error:
@@ -185,13 +193,32 @@ def _frames(todo: list[ClipJob]) -> int | None:
 
 
 def _one_by_one(
-    todo: list[ClipJob], jobs: int, progress: Callable[[int], Any]
+    todo: list[ClipJob], progress: Callable[[int], Any]
 ) -> Iterable[tuple[ClipJob, Measured | TrainerError]]:
     for job in todo:
         try:
             yield job, measure_clip(job, progress)
         except TrainerError as error:
             yield job, error
+
+
+def _on_engine(
+    todo: list[ClipJob], address: str
+) -> Iterable[tuple[ClipJob, Measured | TrainerError]]:
+    from trainer.adapters.task_engine import run_on
+
+    # Workers start in folders of their own.
+    whole = [replace(job, clip=job.clip.absolute(), out_dir=job.out_dir.absolute()) for job in todo]
+    asked = dict(zip(whole, todo, strict=True))
+    for job, outcome in run_on(address, _measured_or_why, whole):
+        yield asked[job], outcome
+
+
+def _measured_or_why(job: ClipJob) -> Measured | TrainerError:
+    try:
+        return measure_clip(job)
+    except TrainerError as error:
+        return error
 
 
 def _side_by_side(
