@@ -23,6 +23,9 @@ from trainer.core.records import Frame, Step
 from trainer.core.rules import Rules
 from trainer.ports import FrameSource, KeyAction, PoseEstimator, Screen, Sounder, View
 from trainer.settings import Settings
+from trainer.store.keeper import Made, RepKeeper
+from trainer.store.records import Kind
+from trainer.store.writer import RepWriter
 
 #: What a webcam gives.
 CAMERA_HZ = 30.0
@@ -170,11 +173,13 @@ class LiveRun:
     audible: bool
 
 
-def live_run(clip: Path, model: Path, *, frames: int, paced: bool) -> LiveRun:
+def live_run(
+    clip: Path, model: Path, *, frames: int, paced: bool, keep_in: Path | None = None
+) -> LiveRun:
     """Run the live mirror, window and sound and all, over ``frames`` pictures.
 
     ``paced`` lets them out at ``CAMERA_HZ`` as a camera does; else each is handed out as soon as
-    the last is done, and nothing is dropped.
+    the last is done, and nothing is dropped. ``keep_in`` is the store every rep is kept in.
     """
     from trainer.adapters.clips import PacedClip, SteppedClip
     from trainer.adapters.tones import pan_of
@@ -199,6 +204,10 @@ def live_run(clip: Path, model: Path, *, frames: int, paced: bool) -> LiveRun:
             run.rss_mb.append((since_s, float("nan") if memory is None else memory))
 
     with open_stage(screen="window", sound="auto", say=lambda line: None) as stage:
+        writer = None if keep_in is None else RepWriter(keep_in)
+        rep_keeper = None
+        if writer is not None:
+            rep_keeper = RepKeeper("me", Made(kind=Kind.LIVE, source="the demo clip"), writer)
         with _detect_timed(clock):
             result = LiveMirror(
                 source=source,
@@ -207,9 +216,14 @@ def live_run(clip: Path, model: Path, *, frames: int, paced: bool) -> LiveRun:
                 screen=stage.screen,
                 rules=Settings().rules,
                 pan_of=pan_of,
+                rep_keeper=rep_keeper,
                 on_step=on_step,
                 wait_for_pose=True,
             ).run()
+        if writer is not None:
+            writer.close()
+            if writer.kept < len(result.reps):
+                raise RuntimeError(writer.trouble or "not every rep was kept")
         audible = stage.sounder.audible
     ended_s = times_s[-1] - times_s[0]
     run.dropped.append((ended_s, result.dropped))
