@@ -24,12 +24,32 @@ RAMP_S = 0.010  #: raised-cosine rise and fall of every element; keeps it from c
 HARMONICS = ((1.0, 0.0), (0.6, np.pi / 2), (0.35, 0.0))
 
 #: name -> elements of (fundamental_hz, length_s, silence after it in s). Any two fundamentals
-#: are 25 % or more apart, because any two tones may sound at once.
-TONES = {
+#: of different cues are 25 % or more apart, because any two cues may sound at once.
+CUES = {
     "turn_reached": ((800.0, 0.120, 0.030), (1000.0, 0.200, 0.0)),
     "head_out": ((1280.0, 0.090, 0.060), (1280.0, 0.090, 0.0)),
     "hips_out": ((560.0, 0.080, 0.050), (560.0, 0.080, 0.050), (560.0, 0.080, 0.0)),
 }
+
+#: Signals steer the practice. One takes the place of another, and none sounds with a cue, so they
+#: may share pitches. The checkpoints' ladder rises by a quarter a step.
+SIGNALS = {
+    "check_1": ((600.0, 0.120, 0.0),),
+    "check_2": ((750.0, 0.120, 0.0),),
+    "check_3": ((940.0, 0.120, 0.0),),
+    "check_4": ((1175.0, 0.120, 0.030), (1470.0, 0.200, 0.0)),
+    "check_left": ((750.0, 0.080, 0.030), (600.0, 0.120, 0.0)),
+    "check_skipped": ((520.0, 0.150, 0.060), (520.0, 0.150, 0.0)),
+    "paused": ((940.0, 0.150, 0.040), (600.0, 0.200, 0.0)),
+    "resumed": ((600.0, 0.150, 0.040), (940.0, 0.200, 0.0)),
+    "next_kind": ((600.0, 0.080, 0.030), (750.0, 0.080, 0.030), (940.0, 0.080, 0.0)),
+    "time": ((1470.0, 0.080, 0.120), (1470.0, 0.080, 0.0)),
+}
+LONG, SHORT = (940.0, 0.200, 0.080), (940.0, 0.080, 0.080)
+#: The number of a rep: a long beep is five, a short one is one.
+COUNTS = {f"count_{n}": (LONG,) * (n // 5) + (SHORT,) * (n % 5) for n in range(1, 11)}
+
+TONES = CUES | SIGNALS | COUNTS
 
 
 def element(fundamental_hz: float, length_s: float) -> NDArray[np.float64]:

@@ -5,7 +5,7 @@ from datetime import datetime, timedelta, timezone
 
 import numpy as np
 
-from trainer.core.records import Cue, CueKind, Handed, Measures, Rep, Side
+from trainer.core.records import Cue, CueKind, Handed, Measures, Rep, Side, Verdict
 from trainer.core.rules import OwnRep
 from trainer.store.records import Aim, Curves, KeptPose, KeptRep, KeptSession, Kind, Motion
 from trainer.store.rows import AT_SETUP
@@ -29,7 +29,7 @@ def session(number=1, *, player="Ann", began=BEGAN, kind=Kind.LIVE):
 
 def measures(t_s, names=None, *, scale=1.0):
     """Readings that all differ, so that no two can be exchanged unseen."""
-    told = [f.name for f in fields(Measures) if f.name != "t_s"]
+    told = [f.name for f in fields(Measures) if f.name not in ("t_s", "sources")]
     values = {name: scale * (row + 1) * 1.37 for row, name in enumerate(told)}
     return Measures(t_s=t_s, **{n: v for n, v in values.items() if names is None or n in names})
 
@@ -48,6 +48,14 @@ def rep(number=1, *, of=None, ended=None, **given):
             top_end_t_s=13.75,
             complete=True,
             at_top=measures(13.625),
+            verdict=Verdict(
+                kind="free",
+                cues="alternate",
+                told_pct=50,
+                told=True,
+                good=False,
+                lines=("Head 4 cm away from the target", "turn about 90°, ±6"),
+            ),
             max_shoulder_turn_deg=91.5,
             max_head_lateral_cm=4.25,
             max_head_vertical_cm=-2.5,
@@ -65,6 +73,7 @@ def rep(number=1, *, of=None, ended=None, **given):
             target_deg=84.0,
             turn_band_deg=5.0,
             turn_confidence=75.0,
+            turn_of="shoulders",
             head_tol_cm=4.5,
             hip_tol_cm=3.5,
             hips_strict=True,
@@ -85,7 +94,7 @@ def rep(number=1, *, of=None, ended=None, **given):
         max_hip_lateral_se_cm=0.7,
         cues_heard=True,
         practice_kind="free",
-        schedule='{"kind": "every"}',
+        schedule='{"cues": "alternate", "told_pct": 50, "told": true}',
         guess="short",
         coach_good=True,
         note="löst, “quoted”\nand on",

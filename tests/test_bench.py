@@ -27,9 +27,19 @@ def test_the_quick_benchmark_runs_through_and_fills_its_table():
     assert [cell.strip() for cell in rows[0]] == ["what", "goal", "result", "met"]
     named = " ".join(row[0] for row in rows[1:])
     for what in (
-        "bare loop", "1 job", "2 jobs", "own cost", "stamp", "dropped", "memory", "start",
-        "keeps its reps", "keeping a rep", "listing the newest 50",
-    ):  # fmt: skip
+        "bare loop",
+        "1 job",
+        "2 jobs",
+        "own cost",
+        "stamp",
+        "dropped",
+        "tags",
+        "memory",
+        "start",
+        "keeps its reps",
+        "keeping a rep",
+        "listing the newest 50",
+    ):
         assert what in named
     assert all(any(letter.isdigit() for letter in row[2]) for row in rows[1:])
 

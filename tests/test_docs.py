@@ -14,12 +14,13 @@ import pytest
 from trainer import cli
 from trainer.caution import CAUTION_LINES
 from trainer.core.phase_state import MOVES
+from trainer.core.practice_rules import PracticeRules
 from trainer.core.records import Cue, CueKind, Measures, Phase, Rep, Side, Step
-from trainer.core.rules import CueRules, PhaseRules, Rules, SetupRules
+from trainer.core.rules import CueRules, PhaseRules, Rules, SetupCheckRules, SetupRules
 from trainer.core.smoothing import OneEuroRules
 from trainer.errors import SettingsError
 from trainer.measure import clip_result, csv_text
-from trainer.settings import CameraSettings, from_values
+from trainer.settings import CameraSettings, TagSettings, from_values
 
 if sys.version_info >= (3, 11):
     import tomllib
@@ -90,7 +91,9 @@ def test_every_option_named_for_players_exists(page):
     text = page.read_text(encoding="utf-8")
     # Lines that call another program name that program's options.
     lines = [
-        line for line in text.splitlines() if not re.search(r"\b(pip|pytest|python|apt|dask)\b", line)
+        line
+        for line in text.splitlines()
+        if not re.search(r"\b(pip|pytest|python|apt|dask)\b", line)
     ]
     named = set(re.findall(r"(?<![\w-])--[a-z][a-z-]+", "\n".join(lines)))
     assert named <= known
@@ -115,10 +118,13 @@ SETTINGS_PAGE = ROOT / "docs/how-to/settings.md"
 SECTIONS = {
     "player": {"name": None, "keep": True, "handed": "right", "stature_cm": None},
     "cues": CueRules(),
+    "practice": PracticeRules(),
     "setup": SetupRules(),
+    "setup_check": SetupCheckRules(),
     "phases": PhaseRules(),
     "smoothing": Rules().smoothing,
     "camera": CameraSettings(),
+    "tags": TagSettings(),
     "sound": {"player": "auto"},
     "screen": {"show_caution": True},
 }
@@ -126,7 +132,7 @@ SECTIONS = {
 BESIDE = {"still_s": {"window_s": 60.0}, "window_s": {"still_s": 0.1}}
 UNITS = {
     "_cm_s": "cm/s", "_deg_s": "deg/s", "_cm": "cm", "_deg": "deg", "_hz": "Hz", "_s": "s",
-    "_fps": "pictures/s", "_sw": "shoulder widths",
+    "_fps": "pictures/s", "_mm": "mm", "_sw": "shoulder widths",
 }  # fmt: skip
 
 

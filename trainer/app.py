@@ -16,14 +16,17 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from statistics import median
 
+from trainer.actions import joined
 from trainer.core.ball_line import BallLine
 from trainer.core.own_rep import cue_rules, in_use
+from trainer.core.practice import CheckResult
+from trainer.core.practice_shown import PracticeShown
 from trainer.core.records import Cue, Frame, Handed, Rep, Step
 from trainer.core.repeat import turn_spread
 from trainer.core.rod_check import RodReading, RodState
 from trainer.core.rules import Rules
 from trainer.core.summary import spread_words, words_for
-from trainer.engine import Engine, joined
+from trainer.engine import Engine
 from trainer.keeping import Keeper
 from trainer.model_match import OTHER_MODEL
 from trainer.ports import (
@@ -33,6 +36,7 @@ from trainer.ports import (
     Screen,
     Sounder,
     SourceState,
+    TagSight,
     View,
 )
 from trainer.recorder import TraceRecorder
@@ -75,9 +79,12 @@ class _Shared:
     last_rep_words: tuple[str, ...] = ()
     ball_line: BallLine | None = None
     rod: RodState | None = None
+    practice: PracticeShown | None = None
+    check: CheckResult | None = None  #: the silent check of this run
     readings: tuple[RodReading, ...] = ()  #: what the rod checks of this run read
     answer: tuple[str, float] = ("", 0.0)  #: words about the last action, and when
     who: str = ""
+    about_tags: tuple[str, ...] = ()
     frames: int = 0
     reps: list[Rep] = field(default_factory=list)
     delays_ms: deque[float] = field(default_factory=lambda: deque(maxlen=600))
@@ -96,6 +103,7 @@ class LiveMirror:
         screen: Screen,
         rules: Rules,
         pan_of: PanOf,
+        tags: TagSight | None = None,
         recorder: TraceRecorder | None = None,
         keeper: Keeper | None = None,
         rep_keeper: RepKeeper | None = None,
@@ -111,6 +119,7 @@ class LiveMirror:
         self._sounder = sounder
         self._screen = screen
         self._pan_of = pan_of
+        self._tags = tags
         self._recorder = recorder
         self._keeper = keeper
         self._rep_keeper = rep_keeper
@@ -158,6 +167,8 @@ class LiveMirror:
                 if thread.ident is not None:
                     thread.join(timeout=JOIN_S)
             self._source.close()
+            if self._tags is not None:
+                self._tags.close()
             if self._estimator is not None and not any(t.is_alive() for t in threads):
                 self._estimator.close()
             if self._keeper is not None:
@@ -196,7 +207,14 @@ class LiveMirror:
 
     def _keep_player(self, keeper: Keeper) -> None:
         """Here and not in the pose thread: a slow disk never holds a tone up."""
-        keeper.look(self._shared.rules, self._shared.readings, self._source.name)
+        shared = self._shared
+        keeper.look(
+            shared.rules,
+            shared.readings,
+            self._source.name,
+            practised=bool(shared.reps),
+            check=shared.check,
+        )
 
     def _guarded(self, job: Callable[[], None]) -> None:
         """Run a thread's job; what it raises is kept for the main thread, and ends the run."""
@@ -256,19 +274,31 @@ class LiveMirror:
         """Leave the ball line and the rod check for the main thread."""
         shared, before = self._shared, self._shared.rod
         shared.ball_line, shared.rod = engine.ball_line, engine.rod
+        shared.practice, shared.check = engine.practice, engine.check
         reading = None if engine.rod is None else engine.rod.reading
         if reading is not None and (before is None or before.reading is None):
             shared.readings = (*shared.readings, reading)
 
     def _read(self, engine: Engine, estimator: PoseEstimator, frame: Frame) -> None:
         shared = self._shared
-        fed = engine.feed(frame.t_s, estimator.estimate(frame))
+        if self._tags is not None:
+            self._tags.begin(frame, engine.tag_hints(frame.t_s))
+        found = estimator.estimate(frame)
+        if self._tags is not None:
+            found = self._tags.take(frame, found)
+            shared.about_tags = self._tags.notices()
+        fed = engine.feed(frame.t_s, found)
         if fed is None:
             return
         pose, step = fed
+        shared.rules = engine.rules  # a sign by hand may have changed them
+        if engine.answer:
+            shared.answer = engine.answer, self._clock()
         if not self._muted:
-            for cue in step.cues:
+            for cue in step.told:
                 self._sounder.play(cue, pan=self._pan_of(cue, engine.rules.handed))
+            for signal in step.signals:
+                self._sounder.signal(signal, step.t_s)
         shared.delays_ms.append((self._source.now_s() - frame.t_s) * 1000.0)
         shared.step_times_s.append(self._clock())
         shared.who = estimator.notice()
@@ -291,7 +321,7 @@ class LiveMirror:
         self._shared.last_rep = rep
         spread = spread_words(turn_spread(self._shared.reps)) if rep.complete else ""
         verdict = words_for(rep, rules)
-        lines = verdict.lines
+        lines = verdict.lines if rep.verdict is None else rep.verdict.lines
         self._shared.last_rep_words = (*lines, spread) if spread else lines
         if self._rep_keeper is not None:
             heard = self._sounder.audible and not self._muted
@@ -303,6 +333,9 @@ class LiveMirror:
         step, frame, rules = shared.step, shared.frame, shared.rules
         answer, said_s = shared.answer
         waited_s = self._clock() - self._started_s
+        told = shared.practice is None or shared.practice.verdict
+        if shared.last_rep is not None and shared.last_rep.verdict is not None:
+            told = told and shared.last_rep.verdict.told
         return View(
             image_rgb=None if frame is None else frame.image_rgb,
             step=step,
@@ -311,12 +344,13 @@ class LiveMirror:
             turn_band_deg=rules.cues.turn_band_deg,
             turn_confidence=rules.cues.turn_confidence,
             turn_hysteresis_deg=rules.cues.turn_hysteresis_deg,
+            turn_of=rules.cues.turn_of,
             head_tol_cm=rules.cues.head_tol_cm,
             hip_tol_cm=rules.cues.hip_tol_cm,
             hips_strict=rules.cues.hips_strict,
             reps=self._reps_before if step is None else step.reps,
-            last_rep=shared.last_rep,
-            last_rep_words=self._last_rep_words(),
+            last_rep=shared.last_rep if told else None,
+            last_rep_words=self._last_rep_words() if told else (),
             notices=self._notices(status.text),
             pain=rules.pain,
             muted=self._muted,
@@ -328,14 +362,14 @@ class LiveMirror:
             own=in_use(rules),
             ball_line=shared.ball_line,
             rod=shared.rod,
+            practice=shared.practice,
         )
 
     def _last_rep_words(self) -> tuple[str, ...]:
         """Return the last verdict, and that its rep is kept once it is on the disk."""
-        rep, words = self._shared.last_rep, self._shared.last_rep_words
-        if rep is None or self._rep_keeper is None or not self._rep_keeper.is_kept(rep):
-            return words
-        return (*words, "kept")
+        rep, words, keeper = self._shared.last_rep, self._shared.last_rep_words, self._rep_keeper
+        is_kept = rep is not None and keeper is not None and keeper.is_kept(rep)
+        return (*words, "kept") if is_kept else words
 
     def _notices(self, camera: str) -> tuple[str, ...]:
         shared = self._shared
@@ -343,6 +377,7 @@ class LiveMirror:
         if self._estimator is None and (shared.frame is not None or self._wait_for_pose):
             found.append("Loading the pose model.")
         found.append(shared.who)
+        found.extend(shared.about_tags)
         if shared.step is not None:
             found.extend(shared.step.notices)
         if shared.rules.se_factor > 1.0:
@@ -351,12 +386,9 @@ class LiveMirror:
             found.append("No sound (trainer doctor says why).")
         elif self._muted:
             found.append("Sound off.")
-        if self._recorder is not None:
-            found.append(self._recorder.trouble)
-        if self._keeper is not None:
-            found.append(self._keeper.trouble)
-        if self._rep_keeper is not None:
-            found.append(self._rep_keeper.trouble)
+        for keeping in (self._recorder, self._keeper, self._rep_keeper):
+            if keeping is not None:
+                found.append(keeping.trouble)
         return tuple(words for words in found if words)
 
     def _poses_per_second(self) -> float | None:

@@ -21,6 +21,8 @@ from statistics import median
 
 from trainer import bench_runs as runs
 from trainer import bench_store
+from trainer.bench_tags import tag_ms
+from trainer.core.practice_rules import PracticeKind
 
 #: Memory is compared from here on: by then the model is loaded and every page has been drawn.
 SETTLED_S = 30.0
@@ -56,6 +58,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     seconds = 3.0 if args.quick else max(60.0, args.minutes * 60)
     rows.extend(_throughput(clip, model, rounds, frames, quick=args.quick))
     rows.extend(_live(clip, model, seconds))
+    rows.extend(_kinds(clip, model, 1.0 if args.quick else 30.0))
+    rows.extend(_tags(clip, model, seconds, rounds=2 if args.quick else 20))
     rows.append(_start(clip, model, 1 if args.quick else 5))
     rows.extend(_store(1_000 if args.quick else 200_000))
     print("\n| what | goal | result | met |")
@@ -78,6 +82,8 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--model", type=Path, metavar="FILE")
     parser.add_argument("--child", choices=("live", "start"), help=argparse.SUPPRESS)
     parser.add_argument("--frames", type=int, help=argparse.SUPPRESS)
+    parser.add_argument("--kind", default="free", help=argparse.SUPPRESS)
+    parser.add_argument("--tags", action="store_true", help=argparse.SUPPRESS)
     parser.add_argument("--camera", help=argparse.SUPPRESS)
     return parser
 
@@ -197,6 +203,59 @@ def _live(clip: Path, model: Path, seconds: float) -> list[Row]:
     return [*rows, _memory(told["rss_mb"])]
 
 
+def _kinds(clip: Path, model: Path, seconds: float) -> list[Row]:
+    """Run the mirror once more in each kind of practice, a short while each."""
+    rows = []
+    frames = str(round(seconds * runs.CAMERA_HZ))
+    with tempfile.TemporaryDirectory() as name:
+        camera = Path(name) / "camera.avi"
+        runs.as_webcam(clip, camera)
+        for kind in PracticeKind:
+            print(f"live run of {seconds:.0f} s: {kind.value}", file=sys.stderr, flush=True)
+            text = _run_child("live", camera, model, "--frames", frames, "--kind", kind.value)
+            own = sorted(json.loads(text)["own_ms"])
+            rows.append(
+                Row(
+                    what=f"own cost a picture, practice {kind.value}, median",
+                    goal="≤ 1.0 ms",
+                    result=f"{median(own):.2f} ms (95 %: {_share(own, 0.95):.2f} ms)",
+                    met=median(own) <= 1.0,
+                )
+            )
+    return rows
+
+
+def _tags(clip: Path, model: Path, seconds: float, *, rounds: int) -> list[Row]:
+    """Time the looking for tags, and the cue's way while they are looked for in every picture."""
+    print("tags", file=sys.stderr, flush=True)
+    rows = []
+    for size_wh, most_ms in (((1280, 720), 3.0), ((1920, 1080), 6.0)):
+        typical, worst, seen = tag_ms(size_wh, rounds=rounds)
+        rows.append(
+            Row(
+                what=f"looking for tags in a picture of {size_wh[0]} by {size_wh[1]}, five worn",
+                goal=f"≤ {most_ms:.0f} ms",
+                result=f"{typical:.1f} ms (worst {worst:.1f} ms, {seen:.1f} tags seen)",
+                met=typical <= most_ms,
+            )
+        )
+    frames = str(round(min(seconds, 20.0) * runs.CAMERA_HZ))
+    with tempfile.TemporaryDirectory() as name:
+        camera = Path(name) / "camera.avi"
+        runs.as_webcam(clip, camera)
+        told = json.loads(_run_child("live", camera, model, "--frames", frames, "--tags"))
+    delay = sorted(told["delay_ms"])
+    return [
+        *rows,
+        Row(
+            what="picture stamp to cue decided while tags are looked for, median and 95 %",
+            goal="≤ 50 ms at 95 %",
+            result=f"{median(delay):.0f} ms, {_share(delay, 0.95):.0f} ms",
+            met=_share(delay, 0.95) <= 50.0,
+        ),
+    ]
+
+
 def _memory(readings: list[list[float]]) -> Row:
     what, goal = "memory of the live mirror", f"flat, ≤ {MOST_MB:.0f} MB"
     if any(mb != mb for _, mb in readings):
@@ -249,7 +308,18 @@ def _child(args: argparse.Namespace) -> int:
         print(json.dumps(runs.first_picture_s(args.camera, args.model)))
     else:
         print(
-            json.dumps(asdict(runs.live_run(args.clip, args.model, frames=args.frames, paced=True)))
+            json.dumps(
+                asdict(
+                    runs.live_run(
+                        args.clip,
+                        args.model,
+                        frames=args.frames,
+                        paced=True,
+                        kind=args.kind,
+                        tags=args.tags,
+                    )
+                )
+            )
         )
     return 0
 

@@ -19,13 +19,12 @@ from pathlib import Path
 from typing import Any
 
 from trainer.app import LiveMirror
+from trainer.bench_store import keeping
+from trainer.core.practice_rules import CueSchedule, PracticeKind, PracticeRules
 from trainer.core.records import Frame, Step
 from trainer.core.rules import Rules
 from trainer.ports import FrameSource, KeyAction, PoseEstimator, Screen, Sounder, View
-from trainer.settings import Settings
-from trainer.store.keeper import Made, RepKeeper
-from trainer.store.records import Kind
-from trainer.store.writer import RepWriter
+from trainer.settings import Settings, TagSettings
 
 #: What a webcam gives.
 CAMERA_HZ = 30.0
@@ -174,19 +173,29 @@ class LiveRun:
 
 
 def live_run(
-    clip: Path, model: Path, *, frames: int, paced: bool, keep_in: Path | None = None
+    clip: Path,
+    model: Path,
+    *,
+    frames: int,
+    paced: bool,
+    kind: str = "free",
+    tags: bool = False,
+    keep_in: Path | None = None,
 ) -> LiveRun:
     """Run the live mirror, window and sound and all, over ``frames`` pictures.
 
+    ``kind`` is what is practised, with the schedule and the guess that do the most work.
+
     ``paced`` lets them out at ``CAMERA_HZ`` as a camera does; else each is handed out as soon as
-    the last is done, and nothing is dropped. ``keep_in`` is the store every rep is kept in.
+    the last is done, and nothing is dropped. ``tags``: printed tags are looked for too.
+    ``keep_in`` is the store every rep is kept in.
     """
     from trainer.adapters.clips import PacedClip, SteppedClip
     from trainer.adapters.tones import pan_of
     from trainer.live import open_stage, pose_opener
 
-    kind: Any = PacedClip if paced else SteppedClip
-    source: FrameSource = kind(lambda: LoopedReader(clip, frames), "the demo clip, over and over")
+    opened: Any = PacedClip if paced else SteppedClip
+    source: FrameSource = opened(lambda: LoopedReader(clip, frames), "the demo clip, over and over")
     clock = _Clock()
     opener = pose_opener(model)
     times_s: list[float] = []
@@ -203,27 +212,27 @@ def live_run(
             memory = rss_mb()
             run.rss_mb.append((since_s, float("nan") if memory is None else memory))
 
+    sight = None
+    if tags:
+        from trainer.tag_setup import open_tags
+
+        sight = open_tags(TagSettings(worn=True, size_mm=120.0), source.name)
     with open_stage(screen="window", sound="auto", say=lambda line: None) as stage:
-        writer = None if keep_in is None else RepWriter(keep_in)
-        rep_keeper = None
-        if writer is not None:
-            rep_keeper = RepKeeper("me", Made(kind=Kind.LIVE, source="the demo clip"), writer)
+        rep_keeper, all_kept = keeping(keep_in)
         with _detect_timed(clock):
             result = LiveMirror(
                 source=source,
                 open_estimator=lambda: _Timed(opener(), clock),
                 sounder=stage.sounder,
                 screen=stage.screen,
-                rules=Settings().rules,
+                rules=replace(Settings().rules, practice=_practised(kind)),
                 pan_of=pan_of,
                 rep_keeper=rep_keeper,
                 on_step=on_step,
                 wait_for_pose=True,
+                tags=sight,
             ).run()
-        if writer is not None:
-            writer.close()
-            if writer.kept < len(result.reps):
-                raise RuntimeError(writer.trouble or "not every rep was kept")
+        all_kept(len(result.reps))
         audible = stage.sounder.audible
     ended_s = times_s[-1] - times_s[0]
     run.dropped.append((ended_s, result.dropped))
@@ -232,6 +241,14 @@ def live_run(
         fps=(len(times_s) - 1) / ended_s,
         reps=sum(rep.complete for rep in result.reps),
         audible=audible,
+    )
+
+
+def _practised(kind: str) -> PracticeRules:
+    if kind == "free":
+        return PracticeRules()
+    return PracticeRules(
+        kind=PracticeKind(kind), cues=CueSchedule.FADING, guess_first=kind != "checkpoints"
     )
 
 

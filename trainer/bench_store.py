@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 import tempfile
 import time
+from collections.abc import Callable
 from contextlib import closing
 from datetime import datetime, timedelta, timezone
 from pathlib import Path
@@ -17,8 +18,10 @@ from trainer.core.rules import Rules
 from trainer.core.summary import RepWords
 from trainer.store.file import open_store
 from trainer.store.gather import FinishedRep
-from trainer.store.keeper import Made, new_session
+from trainer.store.keeper import Made, RepKeeper, new_session
 from trainer.store.records import KeptSession, Kind
+from trainer.store.rows import AT_TOP
+from trainer.store.writer import RepWriter
 
 #: Reps a session in the made-up store; nobody practises more in one go.
 SESSION_REPS = 100
@@ -26,7 +29,7 @@ SESSION_REPS = 100
 
 def made_up(session: KeptSession, number: int, readings: int = 60) -> FinishedRep:
     """Return a rep of two seconds at 30 pictures a second with every measure read."""
-    names = [name for name in Measures.__dataclass_fields__ if name != "t_s"]
+    names = AT_TOP
     noise = np.random.default_rng(number).normal(0, 1, (readings, len(names)))
     swing = np.linspace(0.0, 90.0, readings)[:, None]
     measured = [
@@ -50,6 +53,20 @@ def made_up(session: KeptSession, number: int, readings: int = 60) -> FinishedRe
         reference=None,
         readings=tuple((now, None) for now in measured),
     )
+
+
+def keeping(path: Path | None) -> tuple[RepKeeper | None, Callable[[int], None]]:
+    """Return what keeps a live run's reps in ``path``, and what sees to it that all were kept."""
+    if path is None:
+        return None, lambda reps: None
+    writer = RepWriter(path)
+
+    def all_kept(reps: int) -> None:
+        writer.close()
+        if writer.kept < reps:
+            raise RuntimeError(writer.trouble or "not every rep was kept")
+
+    return RepKeeper("me", Made(kind=Kind.LIVE, source="the demo clip"), writer), all_kept
 
 
 def save_ms(reps: int) -> tuple[list[float], list[float]]:

@@ -18,6 +18,16 @@ from typing import TYPE_CHECKING
 
 from trainer import __version__
 from trainer.caution import CAUTION_LINES, CAUTION_TITLE
+from trainer.cli_options import (
+    camera_options,
+    picture_options,
+    player_options,
+    practice_options,
+    stage_options,
+    tag_options,
+    tolerance_options,
+)
+from trainer.core.practice_rules import PracticeRules
 from trainer.errors import SettingsError, TrainerError
 from trainer.store.commands import add_commands
 
@@ -61,10 +71,12 @@ def _parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
 
     live = commands.add_parser("live", help="the mirror, on a camera")
-    _camera_options(live)
-    _player_options(live)
-    _tolerance_options(live)
-    _stage_options(live)
+    camera_options(live)
+    player_options(live)
+    tolerance_options(live)
+    practice_options(live)
+    tag_options(live)
+    stage_options(live)
     live.add_argument(
         "--no-keep", action="store_true", help="keep nothing: no rep, no change of the record"
     )
@@ -72,8 +84,9 @@ def _parser() -> argparse.ArgumentParser:
     live.set_defaults(run=_live)
 
     demo = commands.add_parser("demo", help="the mirror, on the clips that come with it")
-    _tolerance_options(demo)
-    _stage_options(demo)
+    tolerance_options(demo)
+    practice_options(demo)
+    stage_options(demo)
     demo.add_argument("--save", type=Path, metavar="DIR", help="write pictures and sound there")
     demo.set_defaults(run=_demo)
 
@@ -84,14 +97,18 @@ def _parser() -> argparse.ArgumentParser:
     measure.add_argument("--engine", metavar="ADDRESS", help="a Dask scheduler whose workers do it")
     measure.add_argument("--resume", action="store_true", help="leave out clips measured before")
     measure.add_argument("--keep", action="store_true", help="keep the reps as the player's")
-    _player_options(measure)
-    _tolerance_options(measure)
-    _picture_options(measure)
+    player_options(measure)
+    tolerance_options(measure)
+    picture_options(measure)
+    tag_options(measure)
     measure.set_defaults(run=_measure)
 
     replay = commands.add_parser("replay", help="play a trace written by live --record")
     replay.add_argument("trace", type=Path, metavar="TRACE")
     replay.set_defaults(run=_replay)
+
+    players = commands.add_parser("players", help="list the players with a record")
+    players.set_defaults(run=_players)
 
     tags = commands.add_parser("tags", help="make a PDF of tags to print and wear")
     tags.add_argument("--out", type=Path, metavar="FILE.pdf", help="where to write the sheets")
@@ -106,13 +123,13 @@ def _parser() -> argparse.ArgumentParser:
     kind = calibrate.add_mutually_exclusive_group(required=True)
     kind.add_argument("--sheet", type=Path, metavar="FILE.pdf", help="write the sheet to print")
     kind.add_argument("--pictures", type=Path, metavar="DIR|CLIP", help="views taken before")
-    _camera_options(calibrate, within=kind)
+    camera_options(calibrate, within=kind)
     calibrate.add_argument("--paper", choices=("a4", "letter"), default="a4")
     calibrate.add_argument("--name", help="what to call the camera (default: the source's name)")
     calibrate.set_defaults(run=_calibrate)
 
     doctor = commands.add_parser("doctor", help="say what is here, and what to do about the rest")
-    _camera_options(doctor)
+    camera_options(doctor)
     doctor.set_defaults(run=_doctor)
 
     kept = add_commands(commands, _say)
@@ -120,65 +137,16 @@ def _parser() -> argparse.ArgumentParser:
     for command in commands.choices.values():
         command.add_argument("--settings", type=Path, metavar="FILE", help="a TOML settings file")
         command.add_argument("--debug", action="store_true", help="show the whole of an error")
-        if command not in (replay, tags, calibrate, *kept):
+        if command not in (replay, players, tags, calibrate, *kept):
             command.add_argument(
                 "--model", type=Path, metavar="FILE", help="another PoseLandmarker .task file"
             )
     return parser
 
 
-def _camera_options(
-    parser: argparse.ArgumentParser, within: argparse._ActionsContainer | None = None
-) -> None:
-    (within or parser).add_argument(
-        "--camera",
-        metavar="N|URL|FILE",
-        help="camera number, network camera address or video file (default: first camera found)",
-    )
-    _picture_options(parser)
-
-
-def _picture_options(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "--rotate", type=int, choices=(0, 90, 180, 270), help="turn the picture clockwise"
-    )
-    parser.add_argument(
-        "--mirrored", action="store_true", help="the source already mirrors its picture"
-    )
-    parser.add_argument(
-        "--recorded-fps", type=float, metavar="F", help="rate a slow-motion clip was recorded at"
-    )
-
-
-def _player_options(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--player", metavar="NAME", help="whose record is used and kept")
-    parser.add_argument(
-        "--handed", choices=("left", "right"), help="default: as in the record, else right"
-    )
-    parser.add_argument("--stature-cm", type=float, metavar="H", help="body height; sets the scale")
-
-
-def _tolerance_options(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--target-deg", type=float, metavar="T", help="shoulder turn (default 85)")
-    parser.add_argument(
-        "--confidence",
-        metavar="C",
-        help="how sure before it sounds: even-odds (default), likely, surely, or 50 to 99 per cent",
-    )
-    parser.add_argument("--head-tol-cm", type=float, metavar="X", help="head drift (default 5)")
-    parser.add_argument("--hip-tol-cm", type=float, metavar="Y", help="hip drift (default 4)")
-
-
-def _stage_options(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "--sound", choices=("auto", "pygame", "simpleaudio", "off"), help="default: auto"
-    )
-    parser.add_argument("--screen", choices=("auto", "window", "none"), default="auto")
-
-
 def _settings(args: argparse.Namespace, read: Settings | None = None) -> Settings:
     """Return the settings with the options over them; ``read`` in place of the file's."""
-    from trainer.settings import load, with_options
+    from trainer.settings import load, with_options, with_tag_options
 
     settings = with_options(
         load(args.settings) if read is None else read,
@@ -188,6 +156,11 @@ def _settings(args: argparse.Namespace, read: Settings | None = None) -> Setting
         head_tol_cm=getattr(args, "head_tol_cm", None),
         hip_tol_cm=getattr(args, "hip_tol_cm", None),
         turn_confidence=getattr(args, "confidence", None),
+        comfort_deg=getattr(args, "comfort_deg", None),
+        practice=getattr(args, "practice", None),
+        cue_schedule=getattr(args, "cues", None),
+        guess_first=getattr(args, "guess_first", False),
+        turn_of=getattr(args, "turn_of", None),
     )
     camera = settings.camera
     if getattr(args, "camera", None) is not None:
@@ -208,7 +181,14 @@ def _settings(args: argparse.Namespace, read: Settings | None = None) -> Setting
         settings = replace(settings, keep=False)
     if getattr(args, "sound", None) is not None:
         settings = replace(settings, sound=args.sound)
-    return replace(settings, camera=camera)
+    tags = with_tag_options(
+        settings.tags,
+        worn=getattr(args, "tags", False),
+        size_mm=getattr(args, "tag_size_mm", None),
+        lens=getattr(args, "lens", None),
+        field_of_view_deg=getattr(args, "field_of_view_deg", None),
+    )
+    return replace(settings, camera=camera, tags=tags)
 
 
 def _player(args: argparse.Namespace, default: str | None) -> tuple[Settings, Keeper | None]:
@@ -294,7 +274,7 @@ def _measure(args: argparse.Namespace) -> int:
     failed = measure_clips(
         args.clips,
         args.out,
-        settings.rules,
+        replace(settings.rules, practice=PracticeRules()),  # a clip is measured, not practised
         model=args.model,
         jobs=args.jobs,
         rotate=camera.rotate,
@@ -303,6 +283,7 @@ def _measure(args: argparse.Namespace) -> int:
         resume=args.resume,
         engine=args.engine,
         player=keeper.record.name if args.keep and keeper is not None else None,
+        tags=settings.tags,
         say=_say,
     )
     for error in failed:
@@ -337,6 +318,23 @@ def _replay(args: argparse.Namespace) -> int:
         return 1
     _say("Same result as when it was recorded, to the last bit.")
     return 0
+
+
+def _players(args: argparse.Namespace) -> int:
+    from trainer.players import data_dir, load, roster
+    from trainer.words import roster_line
+
+    names, code = roster(), 0
+    for name in names:
+        record, trouble = load(name)
+        if trouble:
+            print(trouble, file=sys.stderr)
+            code = 1
+        else:
+            _say(roster_line(record))
+    if not names:
+        _say(f"No player has a record in {data_dir()} yet. trainer live --player NAME begins one.")
+    return code
 
 
 def _tags(args: argparse.Namespace) -> int:

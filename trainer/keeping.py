@@ -9,13 +9,24 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Final
 
+from trainer.core.practice import CheckResult
 from trainer.core.rod_check import RodReading
 from trainer.core.rules import Rules
 from trainer.errors import PlayerError
-from trainer.players import PlayerRecord, RodCheck, load, save, with_record
+from trainer.players import (
+    TARGETS,
+    PlayerRecord,
+    RodCheck,
+    SilentCheck,
+    load,
+    merged,
+    record_path,
+    save,
+    with_record,
+)
 from trainer.settings import Settings
 
-#: Rod checks kept; the oldest go first.
+#: Rod checks kept, and silent checks; the oldest go first.
 MOST_CHECKS: Final = 200
 #: A change is written once nothing has changed for so long: a line being dragged changes often.
 SETTLE_S: Final = 1.0
@@ -46,15 +57,28 @@ class Keeper:
         the player wants nothing kept.
         """
         self.record = record
+        self._base = record  # as the file had it last
         self.trouble = trouble
         self._kept_rules = rules
         self._checks = 0
+        self._silent: CheckResult | None = None
         self._folder, self._read_only = folder, read_only
         self._today, self._clock = today, clock
         self._changed_s: float | None = None
 
-    def look(self, rules: Rules, readings: tuple[RodReading, ...], camera: str) -> None:
-        """Take in what changed: ``rules`` now, and all rod checks of this run so far."""
+    def look(
+        self,
+        rules: Rules,
+        readings: tuple[RodReading, ...],
+        camera: str,
+        *,
+        practised: bool = False,
+        check: CheckResult | None = None,
+    ) -> None:
+        """Take in what changed: ``rules`` now, and all rod checks of this run so far.
+
+        ``practised``: a rep was made in this run. ``check``: its silent check, once it is made.
+        """
         record, before = self.record, self._kept_rules
         if rules is not before:
             if rules.handed is not before.handed:
@@ -66,16 +90,38 @@ class Keeper:
             if rules.own is not before.own:
                 own_date = None if rules.own is None else self._today()
                 record = replace(record, own=rules.own, own_date=own_date)
+            if rules.comfort_deg != before.comfort_deg:
+                record = replace(record, comfort_deg=rules.comfort_deg)
+            if not rules.pain:  # what pain lowered belongs to the day
+                changed = {
+                    name: getattr(rules.cues, name)
+                    for name in TARGETS
+                    if getattr(rules.cues, name) != getattr(before.cues, name)
+                }
+                record = replace(record, **changed)
             self._kept_rules = rules
         for reading in readings[self._checks :]:
-            check = RodCheck(
+            rod = RodCheck(
                 date=self._today(),
                 camera=camera,
                 read_deg=reading.read_deg,
                 se_deg=reading.se_deg,
             )
-            record = replace(record, rod_checks=(*record.rod_checks, check)[-MOST_CHECKS:])
+            record = replace(record, rod_checks=(*record.rod_checks, rod)[-MOST_CHECKS:])
         self._checks = len(readings)
+        if practised and record.practised != self._today():
+            record = replace(record, practised=self._today())
+        if check is not None and check is not self._silent:
+            self._silent = check
+            made = SilentCheck(
+                date=self._today(),
+                reps=check.reps,
+                good=check.good,
+                turn_mean_deg=check.turn_mean_deg,
+                turn_sd_deg=check.turn_sd_deg,
+            )
+            silent = (*record.silent_checks, made)[-MOST_CHECKS:]
+            record = replace(record, silent_checks=silent)
         if record != self.record:
             self.put(record)
         elif self._changed_s is not None and self._clock() - self._changed_s >= SETTLE_S:
@@ -90,7 +136,14 @@ class Keeper:
         if self._changed_s is None or self._read_only:
             return
         try:
+            if record_path(self.record.name, self._folder).exists():
+                found, damaged = load(self.record.name, self._folder)
+                if not damaged:  # else it was set aside, and ours is all there is
+                    self.record = merged(self._base, self.record, found)
             save(self.record, self._folder)
+            # As the file has it: numbers are rounded there.
+            self.record, _ = load(self.record.name, self._folder)
+            self._base = self.record
         except PlayerError as error:
             self.trouble = f"Not kept: {error}"
             self._changed_s = self._clock() + RETRY_S

@@ -5,9 +5,15 @@ from __future__ import annotations
 import datetime
 import hashlib
 import re
+import sys
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
+
+if sys.version_info >= (3, 11):
+    import tomllib
+else:
+    import tomli as tomllib
 
 from trainer.core.lens import Lens, is_same_aspect, scaled
 from trainer.errors import LensError
@@ -94,6 +100,31 @@ def load(
     return read_kept(path, understand, what=f"The lens of {camera}", error_class=LensError)
 
 
+def sizes(camera: str, folder: Path | None = None) -> tuple[tuple[int, int], ...]:
+    """Return the picture sizes for which a lens of the camera is kept, the largest first."""
+    exact = lens_path(camera, (1, 1), folder)
+    stem = exact.name.removesuffix("1x1.toml")
+    found = []
+    for path in exact.parent.glob(f"{stem}*.toml"):
+        size = re.fullmatch(r"(\d+)x(\d+)\.toml", path.name[len(stem) :])
+        if size and min(int(size[1]), int(size[2])) > 0:
+            found.append((int(size[1]), int(size[2])))
+    return tuple(sorted(found, reverse=True))
+
+
+def cameras(folder: Path | None = None) -> tuple[str, ...]:
+    """Return the names of the cameras whose lens is kept, in order; damaged files are left out."""
+    names = set()
+    for path in (lens_dir() if folder is None else folder).glob("lens-*.toml"):
+        try:
+            values = tomllib.loads(path.read_text(encoding="utf-8"))
+        except (OSError, ValueError):
+            continue
+        if isinstance(values.get("camera"), str):
+            names.add(values["camera"])
+    return tuple(sorted(names))
+
+
 def find(
     camera: str, size_wh: tuple[int, int], folder: Path | None = None
 ) -> tuple[Lens | None, str]:
@@ -105,14 +136,7 @@ def find(
     record, trouble = load(camera, size_wh, folder)
     if record is not None:
         return record.lens, trouble
-    exact = lens_path(camera, size_wh, folder)
-    stem = exact.name.removesuffix(f"{size_wh[0]}x{size_wh[1]}.toml")
-    sizes = []
-    for path in exact.parent.glob(f"{stem}*.toml"):
-        size = re.fullmatch(r"(\d+)x(\d+)\.toml", path.name[len(stem) :])
-        if size and min(int(size[1]), int(size[2])) > 0:
-            sizes.append((int(size[1]), int(size[2])))
-    for other in sorted(sizes, reverse=True):
+    for other in sizes(camera, folder):
         if is_same_aspect(other, size_wh):
             record, words = load(camera, other, folder)
             trouble = trouble or words

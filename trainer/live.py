@@ -17,7 +17,7 @@ else:
 
 from trainer.app import LiveMirror, RunResult
 from trainer.core.records import Handed, Step
-from trainer.core.rules import Rules
+from trainer.core.rules import Rules, TurnOf
 from trainer.errors import TrainerError
 from trainer.keeping import Keeper
 from trainer.model_match import rules_for
@@ -25,10 +25,11 @@ from trainer.players import last_read_deg
 from trainer.ports import PoseEstimator, Screen, Sounder, View
 from trainer.recorder import TraceRecorder
 from trainer.resources import resource_dir
-from trainer.settings import Settings
+from trainer.settings import Settings, refuse_untold_turn
 from trainer.store.keeper import Made, RepKeeper
 from trainer.store.records import Kind
 from trainer.store.writer import RepWriter
+from trainer.tag_setup import open_tags
 from trainer.words import rep_line, step_lines
 
 Say = Callable[[str], None]
@@ -106,6 +107,7 @@ def run_live(
     from trainer.adapters.clips import PacedClip
     from trainer.adapters.tones import pan_of
 
+    refuse_untold_turn(settings.rules, settings.tags)
     camera = settings.camera
     opener = pose_opener(model)
     source = open_source(
@@ -117,8 +119,11 @@ def run_live(
     rules = rules_for(settings.rules, model)
     if keeper is not None:
         rules = replace(rules, rod_read_deg=last_read_deg(keeper.record, source.name))
+    tags = open_tags(settings.tags, source.name) if settings.tags.worn else None
     with contextlib.ExitStack() as stack:
         recorder = None
+        if tags is not None:
+            stack.callback(tags.close)
         if record is not None:
             recorder = TraceRecorder(record, rules, source.name)
             stack.callback(recorder.close)
@@ -138,6 +143,7 @@ def run_live(
             screen=stage.screen,
             rules=rules,
             pan_of=pan_of,
+            tags=tags,
             recorder=recorder,
             keeper=keeper,
             rep_keeper=rep_keeper,
@@ -213,7 +219,11 @@ def run_demo(
     reps, pain = 0, matched.pain
     for number, clip in enumerate(demo_clips(), start=1):
         say(f"Clip {number}: {clip.what}")
-        rules = replace(matched, handed=clip.handed, stature_cm=clip.stature_cm, pain=pain)
+        # The clips' players wear no tags, so the target is about what is told of them.
+        cues = replace(matched.cues, turn_of=TurnOf.SHOULDERS)
+        rules = replace(
+            matched, handed=clip.handed, stature_cm=clip.stature_cm, pain=pain, cues=cues
+        )
         source = open_source(str(clip.path))
         sounder = RecordingSounder(stage.sounder)
         shots: list[tuple[View, Step]] = []

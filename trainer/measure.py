@@ -24,11 +24,14 @@ from trainer.core.rules import Rules
 from trainer.core.summary import words_for
 from trainer.engine import Engine
 from trainer.errors import CameraError, TrainerError
+from trainer.settings import TagSettings
 from trainer.store.clips import ClipReps, clip_session
 from trainer.store.records import KeptRep, KeptSession, Motion
+from trainer.tag_result import flat, frame_values, joined_values, rounded, tags_result
+from trainer.tag_setup import open_tags
 
 if TYPE_CHECKING:
-    from trainer.ports import PoseEstimator
+    from trainer.ports import PoseEstimator, TagSight
 
 SCHEMA: Final = 1
 
@@ -44,6 +47,7 @@ class ClipJob:
     rotate: int = 0
     mirrored: bool = False
     recorded_fps: float | None = None
+    tags: TagSettings | None = None  #: None: no tags are worn
     model_name: str = "standard"  #: what to call the pose model in a record of reps
     player: str | None = None  #: whose reps they are, where they are to be kept
 
@@ -69,12 +73,13 @@ def measure_clip(job: ClipJob, progress: Callable[[int], None] = lambda done: No
     from trainer.adapters.pose import MediapipePose
 
     gathered = _gathered(job)
+    sight = None if job.tags is None else open_tags(job.tags, job.clip.name, synchronous=True)
     estimator = MediapipePose(job.model, synchronous=True)
     try:
         with ClipReader(
             job.clip, rotate=job.rotate, mirrored=job.mirrored, recorded_fps=job.recorded_fps
         ) as reader:
-            steps, reps = run_frames(reader, estimator, job.rules, progress, gathered)
+            steps, reps = run_frames(reader, estimator, job.rules, progress, sight, gathered)
             facts = reader.facts
     finally:
         estimator.close()
@@ -91,6 +96,8 @@ def measure_clip(job: ClipJob, progress: Callable[[int], None] = lambda done: No
         size_wh=facts.size_wh,
         rules=job.rules,
     )
+    if job.tags is not None and sight is not None:
+        result["tags"] = tags_result(job.tags, steps, sight.said)
     write_results(job.out_dir, job.clip.stem, result)
     return Measured(
         reps=tuple(reps),
@@ -118,14 +125,23 @@ def run_frames(
     estimator: PoseEstimator,
     rules: Rules,
     progress: Callable[[int], None] = lambda done: None,
+    tags: TagSight | None = None,
     gathered: ClipReps | None = None,
 ) -> tuple[list[Step], list[Rep]]:
-    """Run every frame through the core; return all steps and reps, and put them in ``gathered``."""
+    """Run every frame through the core; return all steps and reps.
+
+    ``tags`` reads worn tags; the reps are put in ``gathered`` too.
+    """
     engine = Engine(rules)
     steps: list[Step] = []
     reps: list[Rep] = []
     for frame in frames:
-        fed = engine.feed(frame.t_s, estimator.estimate(frame))
+        if tags is not None:
+            tags.begin(frame, engine.tag_hints(frame.t_s))
+        pose = estimator.estimate(frame)
+        if tags is not None:
+            pose = tags.take(frame, pose)
+        fed = engine.feed(frame.t_s, pose)
         progress(1)
         if fed is None:
             continue
@@ -156,17 +172,23 @@ def clip_result(
 ) -> dict[str, Any]:
     """Return the JSON's values of one clip."""
     phases = phases_afterwards(steps, reps)
+    worn = any(step.tags is not None for step in steps)
     return {
         "schema": SCHEMA,
         "clip": clip,
-        "fps": _rounded(fps, 3),
+        "fps": rounded(fps, 3),
         "size_wh": list(size_wh),
         "handed": rules.handed.value,
         "stature_cm": rules.stature_cm,
-        "ball_line_cm": _rounded(rules.ball_line_cm, 2),
+        "ball_line_cm": rounded(rules.ball_line_cm, 2),
         "pose_model_fitted": rules.se_factor == 1.0,
         "frames": [
-            {"t_s": _rounded(step.t_s, 6), "phase": phase.value, **_measures(step.measures)}
+            {
+                "t_s": rounded(step.t_s, 6),
+                "phase": phase.value,
+                **_measures(step.measures),
+                **(frame_values(step) if worn else {}),
+            }
             for step, phase in zip(steps, phases, strict=True)
         ],
         "reps": [_rep(rep) for rep in reps],
@@ -242,7 +264,7 @@ def csv_text(frames: list[dict[str, Any]]) -> str:
     """Return the CSV: a header and one row a frame; a reading not made is an empty cell."""
     rows = []
     for frame in frames:
-        row = dict(frame)
+        row = flat(frame)
         for ending in ("cm", "se_cm"):
             lateral, vertical = row.pop(f"head_drift_{ending}")
             row[f"head_drift_lateral_{ending}"] = lateral
@@ -276,26 +298,26 @@ def _write_all(texts: dict[Path, str]) -> None:
 
 def _measures(now: Measures) -> dict[str, Any]:
     return {
-        "shoulder_turn_deg": _rounded(now.shoulder_turn_deg, 2),
-        "hip_turn_deg": _rounded(now.hip_turn_deg, 2),
-        "separation_deg": _rounded(now.separation_deg, 2),
-        "head_drift_cm": [_rounded(now.head_lateral_cm, 2), _rounded(now.head_vertical_cm, 2)],
-        "hip_drift_cm": _rounded(now.hip_lateral_cm, 2),
-        "chest_pitch_deg": _rounded(now.chest_pitch_deg, 2),
-        "side_tilt_deg": _rounded(now.side_tilt_deg, 2),
-        "back_gap_cm": _rounded(now.back_gap_cm, 2),
-        "hand_height_cm": _rounded(now.hand_height_cm, 2),
-        "shoulder_turn_se_deg": _rounded(now.shoulder_turn_se_deg, 2),
-        "hip_turn_se_deg": _rounded(now.hip_turn_se_deg, 2),
-        "separation_se_deg": _rounded(now.separation_se_deg, 2),
+        "shoulder_turn_deg": rounded(now.shoulder_turn_deg, 2),
+        "hip_turn_deg": rounded(now.hip_turn_deg, 2),
+        "separation_deg": rounded(now.separation_deg, 2),
+        "head_drift_cm": [rounded(now.head_lateral_cm, 2), rounded(now.head_vertical_cm, 2)],
+        "hip_drift_cm": rounded(now.hip_lateral_cm, 2),
+        "chest_pitch_deg": rounded(now.chest_pitch_deg, 2),
+        "side_tilt_deg": rounded(now.side_tilt_deg, 2),
+        "back_gap_cm": rounded(now.back_gap_cm, 2),
+        "hand_height_cm": rounded(now.hand_height_cm, 2),
+        "shoulder_turn_se_deg": rounded(now.shoulder_turn_se_deg, 2),
+        "hip_turn_se_deg": rounded(now.hip_turn_se_deg, 2),
+        "separation_se_deg": rounded(now.separation_se_deg, 2),
         "head_drift_se_cm": [
-            _rounded(now.head_lateral_se_cm, 2),
-            _rounded(now.head_vertical_se_cm, 2),
+            rounded(now.head_lateral_se_cm, 2),
+            rounded(now.head_vertical_se_cm, 2),
         ],
-        "hip_drift_se_cm": _rounded(now.hip_lateral_se_cm, 2),
-        "chest_pitch_se_deg": _rounded(now.chest_pitch_se_deg, 2),
-        "side_tilt_se_deg": _rounded(now.side_tilt_se_deg, 2),
-        "back_gap_se_cm": _rounded(now.back_gap_se_cm, 2),
+        "hip_drift_se_cm": rounded(now.hip_lateral_se_cm, 2),
+        "chest_pitch_se_deg": rounded(now.chest_pitch_se_deg, 2),
+        "side_tilt_se_deg": rounded(now.side_tilt_se_deg, 2),
+        "back_gap_se_cm": rounded(now.back_gap_se_cm, 2),
     }
 
 
@@ -303,37 +325,34 @@ def _spread(spread: Spread | None) -> dict[str, Any] | None:
     """Return how alike the clip's complete reps are; None for fewer than three."""
     if spread is None:
         return None
-    return {"reps": spread.reps, "shoulder_turn_sd_deg": _rounded(spread.turn_sd_deg, 2)}
+    return {"reps": spread.reps, "shoulder_turn_sd_deg": rounded(spread.turn_sd_deg, 2)}
 
 
 def _rep(rep: Rep) -> dict[str, Any]:
     return {
-        "setup_t_s": _rounded(rep.setup_t_s, 4),
-        "takeaway_t_s": _rounded(rep.takeaway_t_s, 4),
-        "top_t_s": _rounded(rep.top_t_s, 4),
-        "top_end_t_s": _rounded(rep.top_end_t_s, 4),
+        "setup_t_s": rounded(rep.setup_t_s, 4),
+        "takeaway_t_s": rounded(rep.takeaway_t_s, 4),
+        "top_t_s": rounded(rep.top_t_s, 4),
+        "top_end_t_s": rounded(rep.top_end_t_s, 4),
         "complete": rep.complete,
-        "at_top": None if rep.at_top is None else _measures(rep.at_top),
+        "at_top": None
+        if rep.at_top is None
+        else {**_measures(rep.at_top), **joined_values(rep.at_top)},
         "max": {
-            "shoulder_turn_deg": _rounded(rep.max_shoulder_turn_deg, 2),
+            "shoulder_turn_deg": rounded(rep.max_shoulder_turn_deg, 2),
             "head_drift_cm": [
-                _rounded(rep.max_head_lateral_cm, 2),
-                _rounded(rep.max_head_vertical_cm, 2),
+                rounded(rep.max_head_lateral_cm, 2),
+                rounded(rep.max_head_vertical_cm, 2),
             ],
-            "hip_drift_cm": _rounded(rep.max_hip_lateral_cm, 2),
+            "hip_drift_cm": rounded(rep.max_hip_lateral_cm, 2),
         },
         "cues": [
             {
-                "t_s": _rounded(cue.t_s, 4),
-                "decided_t_s": _rounded(cue.decided_t_s, 4),
+                "t_s": rounded(cue.t_s, 4),
+                "decided_t_s": rounded(cue.decided_t_s, 4),
                 "kind": cue.kind.value,
                 "side": None if cue.side is None else cue.side.value,
             }
             for cue in rep.cues
         ],
     }
-
-
-def _rounded(value: float | None, digits: int) -> float | None:
-    """Round for the file; -0.0 becomes 0.0 so that equal readings are equal bytes."""
-    return None if value is None else round(value, digits) + 0.0

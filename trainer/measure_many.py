@@ -22,8 +22,10 @@ from trainer.core.rules import Rules
 from trainer.errors import SettingsError, TrainerError
 from trainer.measure import ClipJob, Measured, make_out_dir, measure_clip
 from trainer.model_match import rules_for
+from trainer.settings import TagSettings, refuse_untold_turn
 from trainer.store.clips import clip_print
 from trainer.store.file import open_store, store_path
+from trainer.tag_setup import tag_size_mm
 
 #: What a file's name ends in for it to be taken for a clip of a folder.
 CLIP_ENDINGS: Final = (".avi", ".m4v", ".mkv", ".mov", ".mp4", ".webm")
@@ -44,6 +46,7 @@ def measure_clips(
     resume: bool = False,
     player: str | None = None,
     engine: str | None = None,
+    tags: TagSettings | None = None,
 ) -> list[str]:
     """Measure ``clips`` into ``out_dir``, ``jobs`` at a time; return a message a failed clip.
 
@@ -64,6 +67,9 @@ def measure_clips(
             f"two clips are called {twice[0]!r}. Names that differ were wanted, because results "
             "are named after the clip. Measure them into different folders."
         )
+    refuse_untold_turn(rules, tags)
+    if tags is not None and tags.worn:
+        tag_size_mm(tags)  # as with the folder: what is missing is said before hours of work
     make_out_dir(out_dir)  # before hours of work, not after
     path = ensure_model(path=model)
     rules = rules_for(rules, model)
@@ -78,6 +84,7 @@ def measure_clips(
             recorded_fps=recorded_fps,
             model_name="standard" if model is None else model.name,
             player=player,
+            tags=tags if tags is not None and tags.worn else None,
         )
         for clip in clips
     ]
@@ -103,7 +110,11 @@ def measure_clips(
                 rows[job.clip] = summary_row(job.clip.name, None)
             else:
                 complete = sum(rep.complete for rep in measured.reps)
-                say(f"{job.clip.name}: {complete} reps -> {out_dir / job.clip.stem}.json")
+                result = out_dir / f"{job.clip.stem}.json"
+                say(f"{job.clip.name}: {complete} reps -> {result}")
+                if job.tags is not None:
+                    for words in json.loads(result.read_text("utf-8"))["tags"]["notices"]:
+                        say(f"  {words}")
                 rows[job.clip] = summary_row(job.clip.name, measured)
     if len(rows) > 1:
         say(SUMMARY_HEAD)

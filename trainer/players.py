@@ -19,12 +19,21 @@ from trainer.core.records import Handed
 from trainer.core.rules import OwnRep
 from trainer.errors import PlayerError, SettingsError
 from trainer.kept_file import DATA_VARIABLE, DamagedError, kept_dir, read_kept, write_kept
-from trainer.settings import Settings, checked
+from trainer.settings import Settings
+from trainer.settings_values import checked, whole
 
-SCHEMA: Final = 1
+SCHEMA: Final = 2
+#: Records that can be read: 1 had neither targets nor checks.
+READABLE: Final = (1, SCHEMA)
 DEFAULT_NAME: Final = "me"
 
+#: What a record holds of ``CueRules``: the player's own targets and tolerances.
+TARGETS: Final = ("target_deg", "turn_band_deg", "head_tol_cm", "hip_tol_cm")
+MOST_NOTES: Final = 2000  #: letters
+
 _LIMITS: Final = {
+    "turn_mean_deg": (-180.0, 180.0),
+    "turn_sd_deg": (0.0, 180.0),
     "ball_line_cm": (-FARTHEST_CM, FARTHEST_CM),
     "read_deg": (0.0, 180.0),
     "se_deg": (0.0, 90.0),
@@ -33,6 +42,8 @@ _LIMITS: Final = {
     "head_vertical_cm": (-200.0, 200.0),
     "hip_lateral_cm": (-200.0, 200.0),
     "back_gap_cm": (-200.0, 200.0),
+    "hand_lateral_cm": (-200.0, 200.0),
+    "hand_height_cm": (-200.0, 200.0),
 }
 
 _HEAD: Final = (
@@ -52,6 +63,17 @@ class RodCheck:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SilentCheck:
+    """What a silent check came to: reps without cues at the start of a later session."""
+
+    date: datetime.date
+    reps: int
+    good: int
+    turn_mean_deg: float | None = None
+    turn_sd_deg: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PlayerRecord:
     """All that is kept of one player; None where nothing is known."""
 
@@ -59,9 +81,17 @@ class PlayerRecord:
     handed: Handed | None = None
     stature_cm: float | None = None
     ball_line_cm: float | None = None  #: from the lead shoulder at setup, + away from the target
+    target_deg: float | None = None
+    turn_band_deg: float | None = None
+    head_tol_cm: float | None = None
+    hip_tol_cm: float | None = None
+    comfort_deg: float | None = None  #: comfortable maximum of the turn
+    notes: str = ""
+    practised: datetime.date | None = None  #: the last day with a rep
     own: OwnRep | None = None  #: the reference rep ...
     own_date: datetime.date | None = None  #: ... and the day it was marked
     rod_checks: tuple[RodCheck, ...] = ()  #: the newest last
+    silent_checks: tuple[SilentCheck, ...] = ()  #: the newest last
 
 
 def data_dir() -> Path:
@@ -77,6 +107,13 @@ def record_path(name: str, folder: Path | None = None) -> Path:
     """
     plain = unicodedata.normalize("NFC", name).casefold()
     return (data_dir() if folder is None else folder) / f"player-{plain}.toml"
+
+
+def roster(folder: Path | None = None) -> tuple[str, ...]:
+    """Return the names of the players that have a record, in order; as files have them, small."""
+    place = data_dir() if folder is None else folder
+    files = sorted(place.glob("player-*.toml")) if place.is_dir() else []
+    return tuple(file.stem.removeprefix("player-") for file in files)
 
 
 def load(name: str, folder: Path | None = None) -> tuple[PlayerRecord, str]:
@@ -115,12 +152,37 @@ def save(record: PlayerRecord, folder: Path | None = None) -> None:
     )
 
 
+def merged(base: PlayerRecord, ours: PlayerRecord, theirs: PlayerRecord) -> PlayerRecord:
+    """Return ``ours`` with what was changed in the file since ``base`` and not by us.
+
+    Two programs, or a program and a person with an editor, may have one record open. Of the same
+    value changed by both ours stands; of checks both are kept.
+    """
+    changes: dict[str, Any] = {}
+    for name in (item.name for item in fields(PlayerRecord)):
+        was, mine, found = (getattr(record, name) for record in (base, ours, theirs))
+        if found == was or name == "name":
+            continue
+        if mine == was:
+            changes[name] = found
+        elif isinstance(mine, tuple):
+            new = list(mine)
+            for item in was:  # one by one: two checks of a day may read the same
+                if item in new:
+                    new.remove(item)
+            changes[name] = (*found, *new)
+    return replace(ours, **changes)
+
+
 def with_record(settings: Settings, record: PlayerRecord, today: datetime.date) -> Settings:
     """Return ``settings`` with what is known of the player put over them.
 
-    The reference rep counts on the day it was marked and on no other.
+    The reference rep counts on the day it was marked and on no other. A silent check is offered
+    to who practised on an earlier day: what was kept overnight is what stayed.
     """
     rules = settings.rules
+    own_targets = {name: getattr(record, name) for name in TARGETS}
+    cues = replace(rules.cues, **{n: v for n, v in own_targets.items() if v is not None})
     return replace(
         settings,
         rules=replace(
@@ -129,6 +191,9 @@ def with_record(settings: Settings, record: PlayerRecord, today: datetime.date) 
             stature_cm=rules.stature_cm if record.stature_cm is None else record.stature_cm,
             ball_line_cm=rules.ball_line_cm if record.ball_line_cm is None else record.ball_line_cm,
             own=record.own if record.own_date == today else None,
+            comfort_deg=rules.comfort_deg if record.comfort_deg is None else record.comfort_deg,
+            check_offered=record.practised is not None and record.practised < today,
+            cues=cues,
         ),
     )
 
@@ -141,10 +206,11 @@ def last_read_deg(record: PlayerRecord, camera: str) -> float | None:
 
 def _from_values(values: dict[str, Any], name: str, where: str) -> PlayerRecord:
     """Return the record a file holds. Raises SettingsError for what cannot be used."""
-    _known(values, {"schema", "handed", "stature_cm", "ball_line_cm", "own", "rod_check"}, where)
-    if values.get("schema") != SCHEMA:
+    known = {"schema", "handed", "stature_cm", "ball_line_cm", "own", "rod_check", "comfort_deg"}
+    _known(values, known | {"notes", "practised", "silent_check", *TARGETS}, where)
+    if values.get("schema") not in READABLE:
         raise SettingsError(
-            f"{where} has schema {values.get('schema')!r}. {SCHEMA} was wanted. "
+            f"{where} has schema {values.get('schema')!r}. {SCHEMA} or less was wanted. "
             "Use the version of the program that wrote it."
         )
     handed = values.get("handed")
@@ -153,19 +219,51 @@ def _from_values(values: dict[str, Any], name: str, where: str) -> PlayerRecord:
             f"{where} handed is {handed!r}. One of right, left was wanted. Write one of them."
         )
     own, own_date = _own(values.get("own"), f"{where} [own]")
-    checks = values.get("rod_check", [])
-    if not isinstance(checks, list):
+    checks = _tables(values, "rod_check", where)
+    notes = values.get("notes", "")
+    if not isinstance(notes, str) or len(notes) > MOST_NOTES:
         raise SettingsError(
-            f"{where} rod_check is {checks!r}. Sections [[rod_check]] were wanted. Mend them."
+            f"{where} notes is {str(notes)[:40]!r}. A text of at most {MOST_NOTES} letters was "
+            "wanted. Shorten it, and put it in quotes."
         )
     return PlayerRecord(
         name=name,
         handed=None if handed is None else Handed(handed),
         stature_cm=_number(values, "stature_cm", where),
         ball_line_cm=_number(values, "ball_line_cm", where),
+        **{name: _number(values, name, where) for name in (*TARGETS, "comfort_deg")},
+        notes=notes,
+        practised=_date(values, where, "practised") if "practised" in values else None,
         own=own,
         own_date=own_date,
         rod_checks=tuple(_rod_check(check, f"{where} [[rod_check]]") for check in checks),
+        silent_checks=tuple(
+            _silent_check(check, f"{where} [[silent_check]]")
+            for check in _tables(values, "silent_check", where)
+        ),
+    )
+
+
+def _tables(values: dict[str, Any], name: str, where: str) -> list[Any]:
+    found = values.get(name, [])
+    if not isinstance(found, list):
+        raise SettingsError(
+            f"{where} {name} is {found!r}. Sections [[{name}]] were wanted. Mend them."
+        )
+    return found
+
+
+def _silent_check(values: object, where: str) -> SilentCheck:
+    table = _table(values, where)
+    _known(table, {item.name for item in fields(SilentCheck)}, where)
+    reps, good = (whole("check_reps", table.get(n), f"{where} {n}") if table.get(n) else 0
+                  for n in ("reps", "good"))  # fmt: skip
+    return SilentCheck(
+        date=_date(table, where),
+        reps=reps,
+        good=good,
+        turn_mean_deg=_number(table, "turn_mean_deg", where),
+        turn_sd_deg=_number(table, "turn_sd_deg", where),
     )
 
 
@@ -227,11 +325,11 @@ def _number(values: dict[str, Any], name: str, where: str) -> float | None:
     return float(value)
 
 
-def _date(values: dict[str, Any], where: str) -> datetime.date:
-    date = values.get("date")
+def _date(values: dict[str, Any], where: str, name: str = "date") -> datetime.date:
+    date = values.get(name)
     if type(date) is not datetime.date:  # a time of day would be another kind of value
         raise SettingsError(
-            f"{where} date is {date!r}. A day such as 2026-05-31, without quotes, was wanted. "
+            f"{where} {name} is {date!r}. A day such as 2026-05-31, without quotes, was wanted. "
             "Write one."
         )
     return date
@@ -244,6 +342,9 @@ def _to_values(record: PlayerRecord) -> dict[str, Any]:
         "handed": None if record.handed is None else record.handed.value,
         "stature_cm": record.stature_cm,
         "ball_line_cm": record.ball_line_cm,
+        **{name: getattr(record, name) for name in (*TARGETS, "comfort_deg")},
+        "notes": record.notes or None,
+        "practised": record.practised,
     }
     if record.own is not None:
         own = {item.name: getattr(record.own, item.name) for item in fields(OwnRep)}
@@ -252,6 +353,11 @@ def _to_values(record: PlayerRecord) -> dict[str, Any]:
         values["rod_check"] = [
             _told({item.name: getattr(check, item.name) for item in fields(RodCheck)})
             for check in record.rod_checks
+        ]
+    if record.silent_checks:
+        values["silent_check"] = [
+            _told({item.name: getattr(check, item.name) for item in fields(SilentCheck)})
+            for check in record.silent_checks
         ]
     return _told(values)
 

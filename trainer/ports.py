@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
 from typing import Final, Protocol
@@ -10,9 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trainer.core.ball_line import BallLine
-from trainer.core.records import Cue, Frame, Pose, Rep, Step
+from trainer.core.practice_shown import PracticeShown
+from trainer.core.records import Cue, Frame, Pose, Rep, Signal, Step
 from trainer.core.rod_check import RodState
-from trainer.core.rules import CueRules, OwnRep
+from trainer.core.rules import CueRules, OwnRep, TurnOf
+from trainer.core.tag_pose import Hint
 
 _CUES: Final = CueRules()
 
@@ -81,8 +84,27 @@ class PoseEstimator(Protocol):
         """Free the model. Safe to call twice."""
 
 
+class TagSight(Protocol):
+    """Reads the worn tags in a frame, beside the pose. Called from the pose thread only."""
+
+    def begin(self, frame: Frame, hints: Mapping[int, tuple[Hint, ...]]) -> None:
+        """Begin to look, before the pose is found; ``hints`` on each tag's attitude by number."""
+
+    def take(self, frame: Frame, pose: Pose | None) -> Pose | None:
+        """Return ``pose`` with what was seen by now; never waits for it.
+
+        Raises what the looking raised.
+        """
+
+    def notices(self) -> tuple[str, ...]:
+        """Return plain words about lens, camera and what is seen."""
+
+    def close(self) -> None:
+        """End the looking. Safe to call twice."""
+
+
 class Sounder(Protocol):
-    """Plays cues. ``play`` returns at once and never raises."""
+    """Plays cues and signals. ``play`` and ``signal`` return at once and never raise."""
 
     @property
     def name(self) -> str:
@@ -98,6 +120,9 @@ class Sounder(Protocol):
 
     def play(self, cue: Cue, *, pan: float = 0.0) -> None:
         """Start the tone of ``cue``. ``pan`` is -1 (listener's left) to +1 (right)."""
+
+    def signal(self, signal: Signal, t_s: float) -> None:
+        """Start the tone of ``signal``, decided at ``t_s``, in place of one still sounding."""
 
     def close(self) -> None:
         """Let the device go. Safe to call twice."""
@@ -117,7 +142,24 @@ class KeyAction(str, Enum):
     LINE_TOWARD = "line_toward"  #: move the ball line a step toward the target
     THIS_ONE = "this_one"  #: the last complete rep is the reference of the day
     OWN_TOP = "own_top"  #: aim at the reference, and back at the usual targets
+    COMFORT = "comfort"  #: the last complete rep went as far as is comfortable
     ROD_CHECK = "rod_check"  #: begin the rod check, and end it
+    PAUSE = "pause"  #: rest, and go on
+    NEXT_KIND = "next_kind"  #: the next kind of practice; an offered silent check comes first
+    PREVIOUS_KIND = "previous_kind"
+    FREE = "free"  #: the kinds of practice, each by name
+    CHECKPOINTS = "checkpoints"
+    TURN_ONLY = "turn_only"
+    CENTRED = "centred"
+    LADDER = "ladder"
+    NEXT_CUES = "next_cues"  #: the next cue schedule
+    GUESS_FIRST = "guess_first"  #: guess before the figure shows, and no longer
+    GUESS_SHORT = "guess_short"
+    GUESS_THERE = "guess_there"
+    GUESS_PAST = "guess_past"
+    SILENT_CHECK = "silent_check"  #: begin the silent check
+    KINDS = "kinds"  #: show the page of kinds
+    GESTURES = "gestures"  #: answer signs by hand, and no longer
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -133,6 +175,7 @@ class View:
     hip_tol_cm: float
     turn_confidence: float = _CUES.turn_confidence  #: per cent asked for before it is "reached"
     turn_hysteresis_deg: float = _CUES.turn_hysteresis_deg  #: shown as reached until back by this
+    turn_of: TurnOf = _CUES.turn_of  #: which turn the target is about
     hips_strict: bool = False  #: hips out of tolerance count before the top too
     reps: int
     last_rep: Rep | None
@@ -148,6 +191,7 @@ class View:
     own: OwnRep | None = None  #: the reference target and bands are taken from; None: not in use
     ball_line: BallLine | None = None  #: None where none is to be drawn
     rod: RodState | None = None  #: the rod check under way; None outside it
+    practice: PracticeShown | None = None  #: what is practised and told; None: all is told
 
 
 class Screen(Protocol):

@@ -6,10 +6,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+from trainer.actions import parted
 from trainer.core.records import Rep, Step
 from trainer.core.rules import Rules
 from trainer.core.trace import TraceFault, TraceLine, parse_header, parse_lines, result_of
-from trainer.engine import Engine, parted
+from trainer.engine import Engine
 from trainer.errors import TraceError
 from trainer.settings import rules_from_values
 

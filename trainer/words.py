@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from typing import TYPE_CHECKING
 
 from trainer.core.records import Phase, Rep, Step
 from trainer.core.repeat import turn_spread
 from trainer.core.rules import Rules
-from trainer.core.summary import cue_words, line_words, spread_words, words_for
+from trainer.core.summary import comfort_words, cue_words, line_words, spread_words, words_for
+
+if TYPE_CHECKING:
+    from trainer.players import PlayerRecord
 
 #: What each phase is called to the player.
 PHASE_WORDS = {
@@ -25,7 +29,7 @@ def step_lines(step: Step, rules: Rules, *, seen_notices: set[str]) -> Iterator[
     """Yield a line for each move, cue, finished rep and new notice of ``step``."""
     for change in step.changes:
         yield f"{change.t_s:8.2f} s  {PHASE_WORDS[change.phase]}"
-    for cue in step.cues:
+    for cue in step.told:
         delay_ms = (cue.decided_t_s - cue.t_s) * 1000
         yield (
             f"{cue.t_s:8.2f} s  cue: {cue_words(cue.kind, cue.side)} (decided {delay_ms:.0f} ms on)"
@@ -34,16 +38,19 @@ def step_lines(step: Step, rules: Rules, *, seen_notices: set[str]) -> Iterator[
         if notice not in seen_notices:
             seen_notices.add(notice)
             yield f"{step.t_s:8.2f} s  note: {notice}"
-    if step.rep is not None:
-        yield rep_line(step.rep, rules)
+    rep = step.rep
+    if rep is not None and rep.verdict is not None and not rep.verdict.told:
+        yield f"{step.t_s:8.2f} s  rep {rep.number}: on your own, not told"
+    elif rep is not None:
+        yield rep_line(rep, rules)
 
 
 def rep_line(rep: Rep, rules: Rules) -> str:
     """Return one rep as a line: when, verdict, reasons."""
-    words = words_for(rep, rules)
+    lines = words_for(rep, rules).lines if rep.verdict is None else rep.verdict.lines
     when_s = rep.top_t_s if rep.top_t_s is not None else rep.takeaway_t_s
     back = "" if rep.backswing_s is None else f", backswing {rep.backswing_s:.2f} s"
-    return f"{when_s:8.2f} s  rep {rep.number}: {'; '.join(words.lines)}{back}"
+    return f"{when_s:8.2f} s  rep {rep.number}: {'; '.join(lines)}{back}"
 
 
 def spread_line(reps: Iterable[Rep]) -> Iterator[str]:
@@ -62,4 +69,27 @@ def player_line(name: str, rules: Rules) -> str:
         known.append(line_words(rules.ball_line_cm).lower())
     if rules.own is not None:
         known.append(f"today's reference rep {rules.own.turn_deg:.0f}°")
+    comfort = comfort_words(rules)
+    if comfort:
+        known.append(comfort[0].lower() + comfort[1:])
     return f"Player {name}: {', '.join(known)}."
+
+
+def roster_line(record: PlayerRecord) -> str:
+    """Return what is known of one player of the roster as a line."""
+    known = [] if record.handed is None else [f"{record.handed.value}-hander"]
+    for value, words in (
+        (record.stature_cm, "{:g} cm tall"),
+        (record.target_deg, "target {:g}°"),
+        (record.comfort_deg, "comfortable maximum {:g}°"),
+    ):
+        if value is not None:
+            known.append(words.format(value))
+    if record.silent_checks:
+        last = record.silent_checks[-1]
+        known.append(f"last silent check {last.good} of {last.reps} good")
+    if record.practised is not None:
+        known.append(f"practised {record.practised}")
+    if record.notes:
+        known.append(" ".join(record.notes.split()))
+    return f"{record.name}: {', '.join(known) or 'nothing known yet'}"

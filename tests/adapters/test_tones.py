@@ -31,7 +31,7 @@ from trainer.adapters.tones import (
     stereo,
     variant_of,
 )
-from trainer.core.records import CueKind, Handed, Side
+from trainer.core.records import CueKind, Handed, Side, Signal
 from trainer.errors import SoundError
 from trainer.resources import resource_dir
 
@@ -52,7 +52,7 @@ def test_the_shipped_tones_are_what_the_script_makes(tmp_path):
     script = SOUNDS / "make_sounds.py"
     subprocess.run([sys.executable, script, "--out", tmp_path], check=True, capture_output=True)
     made = sorted(p.name for p in tmp_path.iterdir())
-    assert made == sorted(f"{kind.value}.wav" for kind in KINDS)
+    assert made == sorted(f"{kind.value}.wav" for kind in (*KINDS, *Signal))
     for name in made:
         assert (tmp_path / name).read_bytes() == (SOUNDS / name).read_bytes()
 
@@ -152,6 +152,8 @@ def test_tones_are_equally_strong_and_leave_headroom(kind):
 def test_all_tones_at_once_on_one_side_do_not_clip():
     loudest = {}
     for variant, samples in all_variants(SOUNDS).items():
+        if variant.kind in set(Signal):
+            continue  # a signal never sounds with a cue
         peak = int(np.abs(samples.astype(int)).max())
         loudest[variant.kind] = max(peak, loudest.get(variant.kind, 0))
     assert set(loudest) == set(KINDS)
@@ -255,6 +257,9 @@ class Deaf:
 
     def play(self, cue, *, pan=0.0):
         self.heard.append((cue, pan))
+
+    def signal(self, signal, t_s):
+        self.heard.append((signal, t_s))
 
     def close(self):
         self.closed = True

@@ -163,6 +163,7 @@ class FakeSounder:
         self.audible = audible
         self.trouble = trouble
         self.played = []
+        self.signals = []
         self.heard = threading.Event()
         self._enough = enough
 
@@ -170,6 +171,9 @@ class FakeSounder:
         self.played.append((cue, pan))
         if len(self.played) >= self._enough:
             self.heard.set()
+
+    def signal(self, signal, t_s):
+        self.signals.append((signal, t_s))
 
     def close(self):
         pass

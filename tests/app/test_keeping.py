@@ -132,3 +132,40 @@ def test_opening_a_player_puts_the_record_over_the_settings(tmp_path):
     settings, keeper = open_keeper("Ann", Settings(), folder=tmp_path)
     assert (settings.rules.handed, settings.rules.ball_line_cm) == (Handed.LEFT, 3.0)
     assert keeper.trouble == ""
+
+
+def test_what_another_program_or_an_editor_changed_meanwhile_is_not_written_over(kept, tmp_path):
+    keeper, _, now = kept
+    keeper.look(Rules(ball_line_cm=2.0), (READ,), "camera 0")
+    keeper.flush()
+    other = RodCheck(date=DAY, camera="camera 1", read_deg=70.0)
+    here = now()
+    save(replace(here, notes="hip stiff", rod_checks=(*here.rod_checks, other)), tmp_path)
+    keeper.look(Rules(ball_line_cm=3.0), (READ, READ), "camera 0")
+    keeper.flush()
+    record = now()
+    assert (record.notes, record.ball_line_cm) == ("hip stiff", 3.0)
+    assert [check.camera for check in record.rod_checks] == ["camera 0", "camera 1", "camera 0"]
+
+
+def test_of_one_value_changed_twice_the_running_programs_stands(kept, tmp_path):
+    keeper, _, now = kept
+    keeper.look(Rules(ball_line_cm=2.0), (), "camera 0")
+    keeper.flush()
+    save(replace(now(), ball_line_cm=9.0), tmp_path)
+    keeper.look(Rules(ball_line_cm=3.0), (), "camera 0")
+    keeper.flush()
+    assert now().ball_line_cm == 3.0
+
+
+def test_a_record_deleted_or_damaged_meanwhile_is_written_anew(kept, tmp_path):
+    keeper, _, now = kept
+    path = record_path("me", tmp_path)
+    for spoil in (path.unlink, lambda: path.write_text("not TOML [")):
+        keeper.look(replace(Rules(), ball_line_cm=2.0, stature_cm=180.0), (), "camera 0")
+        keeper.flush()
+        spoil()
+        keeper.look(replace(Rules(), ball_line_cm=4.0, stature_cm=180.0), (), "camera 0")
+        keeper.flush()
+        assert (now().ball_line_cm, now().stature_cm) == (4.0, 180.0)
+    assert [p.name for p in tmp_path.iterdir() if "damaged" in p.name]

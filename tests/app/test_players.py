@@ -16,6 +16,7 @@ from trainer.players import (
     DATA_VARIABLE,
     PlayerRecord,
     RodCheck,
+    SilentCheck,
     data_dir,
     last_read_deg,
     load,
@@ -38,6 +39,17 @@ FULL = PlayerRecord(
     ball_line_cm=-2.5,
     own=OwnRep(turn_deg=81.25, head_lateral_cm=3.0, hip_lateral_cm=-1.5),
     own_date=DAY,
+    target_deg=78.0,
+    turn_band_deg=6.0,
+    head_tol_cm=6.5,
+    hip_tol_cm=5.0,
+    comfort_deg=80.0,
+    notes='left hip stiff; "slow" \\ först',
+    practised=DAY,
+    silent_checks=(
+        SilentCheck(date=DAY, reps=5, good=3, turn_mean_deg=77.5, turn_sd_deg=2.25),
+        SilentCheck(date=DAY, reps=5, good=0),
+    ),
     rod_checks=(
         RodCheck(date=DAY, camera="camera 0", read_deg=84.0, se_deg=8.0),
         RodCheck(date=DAY, camera='a "camera" \\ ü', read_deg=79.5),
@@ -98,13 +110,21 @@ def test_capitals_and_accents_typed_another_way_are_the_same_player(tmp_path):
     ("text", "reason"),
     [
         ("schema = 1\nhanded = ", "Invalid value"),
+        ("schema = 2\ntarget_deg = 1.5", "target_deg is 1.5"),
+        ("schema = 2\ncomfort_deg = 300", "comfort_deg is 300"),
+        ("schema = 2\nnotes = 5", "notes is '5'"),
+        ("schema = 2\nstature_cm = 17", "stature_cm is 17"),
+        ("schema = 2\nstature_cm = 1800", "stature_cm is 1800"),
+        ("schema = 2\npractised = 'today'", "practised is 'today'"),
+        ("schema = 2\nsilent_check = 5", "silent_check is 5"),
+        ("schema = 2\n[[silent_check]]\ndate = 2026-05-31\nreps = 900", "reps is 900"),
         ("schema = 1\nhanded = 'both'", "handed is 'both'"),
         ("schema = 1\nstature_cm = 1.7", "stature_cm is 1.7"),
         ("schema = 1\nball_line_cm = 900", "ball_line_cm is 900"),
         ("schema = 1\nball_line_cm = true", "ball_line_cm is True"),
         ("schema = 1\nball_line_cm = nan", "ball_line_cm is nan"),
         ("schema = 1\nshoe_size = 43", "unknown key 'shoe_size'"),
-        ("schema = 2", "schema 2"),
+        ("schema = 3", "schema 3"),
         ("", "schema None"),
         ("schema = 1\n[own]\ndate = 2026-05-31", "no turn_deg"),
         ("schema = 1\n[own]\nturn_deg = 80", "date is None"),
@@ -234,3 +254,49 @@ def test_names_that_can_name_a_file_are_taken(name):
 def test_other_names_are_refused(name):
     with pytest.raises(SettingsError, match="A name of 1 to 40 letters"):
         player_name(name, "--player")
+
+
+def test_a_record_of_the_first_schema_is_read_and_written_as_the_newest(tmp_path):
+    record_path("Ann", tmp_path).write_text("schema = 1\nstature_cm = 170\n")
+    record, words = load("Ann", tmp_path)
+    assert (record.stature_cm, words) == (170.0, "")
+    save(record, tmp_path)
+    assert "schema = 2\n" in record_path("Ann", tmp_path).read_text(encoding="utf-8")
+
+
+def test_the_players_own_targets_win_over_the_settings_file():
+    settings = with_record(Settings(), FULL, DAY)
+    cues = settings.rules.cues
+    assert (cues.target_deg, cues.turn_band_deg) == (78.0, 6.0)
+    assert (cues.head_tol_cm, cues.hip_tol_cm) == (6.5, 5.0)
+    assert settings.rules.comfort_deg == 80.0
+    assert with_record(Settings(), PlayerRecord(), DAY).rules.cues == Settings().rules.cues
+
+
+def test_a_silent_check_is_offered_on_a_later_day_only():
+    later = DAY + datetime.timedelta(days=1)
+    assert with_record(Settings(), FULL, later).rules.check_offered
+    assert not with_record(Settings(), FULL, DAY).rules.check_offered
+    assert not with_record(Settings(), PlayerRecord(), later).rules.check_offered
+
+
+def test_the_roster_lists_every_player_and_names_a_damaged_record(tmp_path, monkeypatch, capsys):
+    from trainer.cli import main
+
+    monkeypatch.setenv(DATA_VARIABLE, str(tmp_path))
+    assert main(["players"]) == 0
+    assert "No player has a record" in capsys.readouterr().out
+    save(FULL)
+    save(PlayerRecord(name="Bo"))
+    assert main(["players"]) == 0
+    assert capsys.readouterr().out.splitlines() == [
+        "ann: left-hander, 168.5 cm tall, target 78°, comfortable maximum 80°, "
+        "last silent check 0 of 5 good, practised 2026-05-31, "
+        'left hip stiff; "slow" \\ först',
+        "bo: nothing known yet",
+    ]
+    record_path("Cy").write_text("schema = 2\nstature_cm = 17\n")
+    assert main(["players"]) == 1
+    told = capsys.readouterr()
+    assert len(told.out.splitlines()) == 2  # the others load
+    assert "cy was damaged" in told.err

@@ -13,9 +13,7 @@ from trainer.core.records import Handed, Phase
 from trainer.core.rules import CueRules, PhaseRules, Rules, SetupRules
 from trainer.errors import SettingsError
 from trainer.settings import (
-    RANGES,
     Settings,
-    checked,
     default_path,
     from_values,
     load,
@@ -23,6 +21,7 @@ from trainer.settings import (
     rules_to_values,
     with_options,
 )
+from trainer.settings_values import RANGES, checked
 
 RULE_SECTIONS = {
     "setup": SetupRules(),
@@ -34,8 +33,10 @@ RULE_KEYS = [
     (section, item.name, getattr(default, item.name))
     for section, default in RULE_SECTIONS.items()
     for item in fields(default)
+    if item.name != "turn_of"  # a word
 ]
 OTHER_KEYS = [
+    ("cues", "turn_of", "chest"),
     ("player", "handed", "left"),
     ("player", "stature_cm", 181),
     ("camera", "source", "swing.mp4"),
@@ -43,6 +44,10 @@ OTHER_KEYS = [
     ("camera", "rotate", 270),
     ("camera", "mirrored", True),
     ("camera", "recorded_fps", 240),
+    ("tags", "worn", True),
+    ("tags", "size_mm", 118.4),
+    ("tags", "lens", "the bay's camera"),
+    ("tags", "field_of_view_deg", 78.0),
     ("sound", "player", "simpleaudio"),
     ("screen", "show_caution", False),
 ]
@@ -69,6 +74,8 @@ def put(settings, section, name):
         return settings.sound
     if section == "screen":
         return settings.show_caution
+    if section == "tags":
+        return getattr(settings.tags, name)
     return getattr(settings.camera, name)
 
 
@@ -142,6 +149,11 @@ def test_true_is_not_a_number(section, name, bad):
     ("section", "name", "value", "words"),
     [
         ("cues", "hips_strict", 1, "true or false was wanted"),
+        ("cues", "turn_of", "hips", "One of shoulders, chest was wanted"),
+        ("tags", "worn", "yes", "true or false was wanted"),
+        ("tags", "lens", 0, "A text was wanted"),
+        ("tags", "size_mm", 12, "give millimetres"),
+        ("tags", "size_mm", 0.12, "give millimetres"),
         ("cues", "hips_strict", "true", "true or false was wanted"),
         ("camera", "mirrored", "no", "true or false was wanted"),
         ("screen", "show_caution", 0, "true or false was wanted"),

@@ -7,8 +7,10 @@ import os
 import sys
 import threading
 import warnings
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 from fakes import (
     FRONT,
@@ -26,9 +28,11 @@ from fakes import (
 from golfer import TOP, Script, View, with_outline
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from tag_swing import Dressed, as_read, in_sight
 
-from trainer.core.records import Handed
+from trainer.core.records import Handed, Source
 from trainer.core.rules import CueRules, Rules
+from trainer.core.tag_pose import TagsRead
 from trainer.core.trace import result_of
 from trainer.errors import TraceError, TrainerError
 from trainer.ports import KeyAction, SourceState
@@ -135,6 +139,47 @@ def test_outlines_are_in_the_trace_to_the_last_bit(tmp_path):
     kept = json.loads(read[3])["outline"]
     assert None in kept["left_px"]  # rows without the player
     assert all((x * 8).is_integer() for x in kept["left_px"] if x is not None)
+
+
+def test_tags_are_in_the_trace_to_the_last_bit(tmp_path):
+    script = good_reps(2)
+    path, rng = tmp_path / "practice.trace", np.random.default_rng(2)
+
+    def wear(pose):
+        read = tuple(
+            as_read(sheet, rng)
+            for sheet in Dressed().sheets(script.at(pose.t_s), FRONT, pose.t_s)
+            if in_sight(sheet)
+        )
+        return replace(pose, tags=TagsRead(focal_px=914.0283, poses=read))
+
+    result, live_steps = record(path, script, view=View(hz=15.0), each=wear)
+    replayed, steps = played(path)
+    assert replayed.first_difference_s is None
+    assert [result_of(step) for step in steps] == [result_of(step) for step in live_steps]
+    _, rep = result.reps  # the first one teaches how the side tag sits
+    assert rep.at_top.sources["thorax_turn_deg"] is Source.TAG
+    read = [json.loads(line) for line in path.read_text(encoding="ascii").splitlines()[1:-1]]
+    turned = [line["result"]["measures"].get("thorax_turn_deg", 0.0) for line in read]
+    assert max(turned) > 75.0
+    assert {tag["number"] for line in read for tag in line["tags"]["poses"]} == {0, 1, 10}
+
+
+def test_a_damaged_tag_is_said_with_its_line(tmp_path):
+    path = tmp_path / "practice.trace"
+    script = good_reps(1)
+    tag = as_read(Dressed().sheets(script.at(0.0), FRONT)[0], np.random.default_rng(2))
+    tags = TagsRead(focal_px=914.0, poses=(tag,))
+    record(path, script, view=View(hz=15.0), each=lambda pose: replace(pose, tags=tags))
+    lines = path.read_text(encoding="ascii").splitlines(keepends=True)
+    values = json.loads(lines[5])
+    values["tags"]["poses"][0]["rotation"] = [1.0, 2.0]
+    lines[5] = json.dumps(values) + "\n"
+    path.write_text("".join(lines), encoding="ascii")
+    replayed, steps = played(path)
+    assert not replayed.whole
+    assert "line 6" in replayed.cut
+    assert len(steps) == 4
 
 
 def test_a_trace_from_before_there_were_outlines_plays_too(whole, tmp_path):
@@ -245,8 +290,8 @@ def test_a_damaged_byte_never_ends_in_anything_but_plain_words(whole, tmp_path_f
         ("hello\n", "line 1 is cut off or damaged"),
         ("[1, 2]\n", "line 1 is no part of a trace"),
         ('{"frames": []}\n', "line 1 is no trace header"),
-        ('{"pose_trace": 2, "rules": {}}\n', "schema 2, this program reads schema 1"),
-        ('{"pose_trace": 1}\n', "line 1 has no rules"),
+        ('{"pose_trace": 1, "rules": {}}\n', "schema 1, this program reads schema 2"),
+        ('{"pose_trace": 2}\n', "line 1 has no rules"),
     ],
 )
 def test_what_is_no_trace_of_ours_is_refused_in_words(tmp_path, text, words):

@@ -42,10 +42,10 @@ def test_a_reference_is_the_figures_at_the_top_of_a_complete_rep():
         "hip_lateral_cm": -3.0,
         "back_gap_cm": 4.0,
     }
-    assert own_from(rep_with(**figures)) == OWN
-    assert own_from(rep_with(complete=False, **figures)) is None
-    assert own_from(rep_with(head_lateral_cm=1.0)) is None
-    assert own_from(None) is None
+    assert own_from(rep_with(**figures), Rules()) == OWN
+    assert own_from(rep_with(complete=False, **figures), Rules()) is None
+    assert own_from(rep_with(head_lateral_cm=1.0), Rules()) is None
+    assert own_from(None, Rules()) is None
 
 
 def test_it_changes_nothing_until_it_is_wished():

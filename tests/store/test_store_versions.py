@@ -16,6 +16,8 @@ from trainer.store.file import open_store
 
 #: Written down when version 1 was the newest, by the program of that day.
 VERSION_1 = Path(__file__).with_name("reps-version-1.sql")
+#: Read then; what was added to the measures later is not known of those reps.
+VERSION_1_MEASURES = ("shoulder_turn_deg", "hip_turn_deg", "head_lateral_cm", "back_gap_cm")
 
 
 @pytest.fixture
@@ -41,7 +43,15 @@ def test_every_rep_of_version_1_is_there_with_all_its_figures(old):
         first, second, third = store.all_reps()
         for back, told in ((first, kept_reps.rep(1)), (second, kept_reps.bare(2))):
             for field in fields(told):
-                assert getattr(back, field.name) == getattr(told, field.name), field.name
+                if field.name not in ("rep", "schedule"):
+                    assert getattr(back, field.name) == getattr(told, field.name), field.name
+        told = kept_reps.rep(1).rep
+        assert first.schedule == '{"kind": "every"}'  # as it was; it names no state known now
+        assert first.rep.verdict is None
+        assert (first.rep.cues, first.rep.top_t_s) == (told.cues, told.top_t_s)
+        for name in VERSION_1_MEASURES:
+            assert getattr(first.rep.at_top, name) == getattr(told.at_top, name), name
+        assert first.rep.at_top.thorax_turn_deg is None  # nothing of the kind was read then
         assert third.session.player == "Bo"
         turn = store.motion(first).curves.columns["shoulder_turn_deg"]
         wanted = kept_reps.motion(12, seed=1).curves.columns["shoulder_turn_deg"]

@@ -10,18 +10,18 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from trainer.adapters.tones import RATE_HZ, load_tones, stereo, variant_of
-from trainer.core.records import Cue, CueKind
+from trainer.adapters.tones import RATE_HZ, group_of, load_tones, signal_variant, stereo, variant_of
+from trainer.core.records import Cue, CueKind, Signal
 from trainer.errors import SoundError
 from trainer.ports import Sounder
 
 
 @dataclass(frozen=True, slots=True)
 class SoundEvent:
-    """One cue as it was sent to the loudspeakers."""
+    """One cue or signal as it was sent to the loudspeakers."""
 
-    t_s: float  #: when the cue was decided, on the clock of the clip or session
-    cue: Cue
+    t_s: float  #: when it was decided, on the clock of the clip or session
+    cue: Cue | Signal
     pan: float  #: -1 (listener's left) to +1 (right)
 
 
@@ -60,6 +60,11 @@ class RecordingSounder:
         self.events.append(SoundEvent(cue.decided_t_s, cue, pan))
         self.inner.play(cue, pan=pan)
 
+    def signal(self, signal: Signal, t_s: float) -> None:
+        """Keep the signal at ``t_s``, then play it."""
+        self.events.append(SoundEvent(t_s, signal, 0.0))
+        self.inner.signal(signal, t_s)
+
     def close(self) -> None:
         """Close the inner sounder; the events stay."""
         self.inner.close()
@@ -72,7 +77,8 @@ def render_track(
 
     ``start_s`` is the clip's time at sample 0. Each tone starts at the time its cue was decided:
     what a loudspeaker adds (see ``latency_s``) is not in the track. As live, a tone is cut off by
-    a later one of the same kind, and different kinds are mixed. Sound outside the clip is left out.
+    a later one of the same group (``group_of``), and different groups are mixed. Sound outside the
+    clip is left out.
 
     Raises SoundError when a tone file cannot be used, ValueError for a negative duration.
     """
@@ -80,13 +86,15 @@ def render_track(
         raise ValueError(f"a track cannot last {duration_s} s")
     tones = load_tones(sounds_dir)
     mix = np.zeros((round(duration_s * RATE_HZ), 2), dtype=np.int32)
-    ends: dict[CueKind, int] = {}  # going backwards: where the next of the same kind starts
+    ends: dict[CueKind | None, int] = {}  # going backwards: where the next of its group starts
     for event in sorted(events, key=lambda e: e.t_s, reverse=True):
-        variant = variant_of(event.cue, event.pan)
+        cue = event.cue
+        variant = signal_variant(cue) if isinstance(cue, Signal) else variant_of(cue, event.pan)
+        group = group_of(variant.kind)
         samples = stereo(tones[variant.kind], variant.pan, variant.level_db)
         first = round((event.t_s - start_s) * RATE_HZ)
-        last = min(first + len(samples), ends.get(variant.kind, len(mix)), len(mix))
-        ends[variant.kind] = first
+        last = min(first + len(samples), ends.get(group, len(mix)), len(mix))
+        ends[group] = first
         begin = max(first, 0)
         if last > begin:
             mix[begin:last] += samples[begin - first : last - first]

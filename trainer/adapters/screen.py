@@ -13,6 +13,7 @@ from trainer.adapters.quiet import quiet_stderr
 from trainer.adapters.screen_ball import LineDrag
 from trainer.adapters.screen_calm import Memory
 from trainer.adapters.screen_draw import draw
+from trainer.adapters.screen_keys import STAYS, action_of
 from trainer.adapters.screen_layout import Layout
 from trainer.adapters.screen_pen import Pen
 from trainer.errors import ScreenError
@@ -48,8 +49,8 @@ class NoScreen:
 class Window:
     """A resizable window. It goes to full screen and shows its pages of text by itself.
 
-    ``FULL_SCREEN`` and ``HELP`` are still returned by ``actions``, for the caller to know; there is
-    nothing left to do about them.
+    ``FULL_SCREEN``, ``HELP`` and ``KINDS`` are still returned by ``actions``, for the caller to
+    know; there is nothing left to do about them.
     """
 
     name = "window"
@@ -176,7 +177,11 @@ class Window:
                 action = self._action_of(event)
                 was = self._dismiss()
                 if action is KeyAction.HELP:
-                    self._page = "" if was == "help" else "help"
+                    self._page = {"help": "signs", "signs": ""}.get(was, "help")
+                if action is KeyAction.KINDS:
+                    self._page = "" if was == "kinds" else "kinds"
+                if action in STAYS and was == "kinds":
+                    self._page = was
                 if action is KeyAction.FULL_SCREEN:
                     self._toggle_full_screen()
                 if action is not None:
@@ -190,29 +195,8 @@ class Window:
         return was
 
     def _action_of(self, event: Any) -> KeyAction | None:  # noqa: ANN401
-        pygame = self._pygame
-        if event.mod & (pygame.KMOD_CTRL | pygame.KMOD_ALT | pygame.KMOD_META):
-            return None
-        if getattr(event, "unicode", "") == "?":
-            return KeyAction.HELP
-        if event.key in (pygame.K_LEFT, pygame.K_RIGHT):
-            # The mirror shows "away from the target" on the right for a right-hander.
-            left_handed = self._shown_view is not None and self._shown_view.handed_left
-            away = (event.key == pygame.K_RIGHT) != left_handed
-            return KeyAction.LINE_AWAY if away else KeyAction.LINE_TOWARD
-        return {
-            pygame.K_f: KeyAction.FULL_SCREEN,
-            pygame.K_r: KeyAction.NEW_SETUP,
-            pygame.K_h: KeyAction.SWITCH_HANDED,
-            pygame.K_m: KeyAction.MUTE,
-            pygame.K_p: KeyAction.PAIN,
-            pygame.K_t: KeyAction.THIS_ONE,
-            pygame.K_o: KeyAction.OWN_TOP,
-            pygame.K_c: KeyAction.ROD_CHECK,
-            pygame.K_F1: KeyAction.HELP,
-            pygame.K_q: KeyAction.QUIT,
-            pygame.K_ESCAPE: KeyAction.QUIT,
-        }.get(event.key)
+        left_handed = self._shown_view is not None and self._shown_view.handed_left
+        return action_of(self._pygame, event, page=self._page, handed_left=left_handed)
 
     def _take_line(self, event: Any) -> None:  # noqa: ANN401
         if event.button == 1 and self._shown_view is not None and self._layout is not None:

@@ -8,12 +8,16 @@ import numpy as np
 
 from trainer.adapters import palette, screen_words
 from trainer.adapters.screen_ball import draw_ball_line
-from trainer.adapters.screen_bars import draw_head, draw_hips, draw_turn, warning_mark
+from trainer.adapters.screen_bars import draw_turn
 from trainer.adapters.screen_calm import Memory
+from trainer.adapters.screen_drift import draw_head, draw_hips
 from trainer.adapters.screen_layout import FIGURE, SMALL, TITLE, Box, Layout
+from trainer.adapters.screen_marks import warning_mark
 from trainer.adapters.screen_pages import draw_page
 from trainer.adapters.screen_pen import LEADING, Pen
+from trainer.adapters.screen_practice import draw_kept_back, draw_points, kept_back
 from trainer.adapters.screen_rod import draw_rod
+from trainer.adapters.screen_setup import draw_setup_marks
 from trainer.core.landmarks import Landmark
 from trainer.core.records import Measures, Phase
 from trainer.ports import View
@@ -41,9 +45,9 @@ def draw(
 ) -> Layout:
     """Draw ``view`` over the whole of ``surface`` and return where everything went.
 
-    ``page`` is "caution", "pain" or "help" for a page of text over the mirror, "" for none; None
-    shows the caution where ``view.caution`` asks for it. Without ``memory`` all is drawn settled:
-    no fades, no stale readings, columns where this one pose wants them.
+    ``page`` is "caution", "pain", "help" or "kinds" for a page of text over the mirror, "" for
+    none; None shows the caution where ``view.caution`` asks for it. Without ``memory`` all is
+    drawn settled: no fades, no stale readings, columns where this one pose wants them.
     """
     pen = pen or Pen()
     memory = memory or Memory()
@@ -68,23 +72,49 @@ def draw(
         measures = Measures(t_s=0.0)
         if view.step is not None and not stale:
             shown = screen_words.at_top(view) or view.step.measures
-            measures = memory.calm.steady(shown, now_s)
+            measures = memory.calm.steady(screen_words.asked_of(shown, view), now_s)
         if not stale:
             draw_ball_line(surface, pen, layout, view)
+            draw_setup_marks(surface, pen, layout, view)
         if view.rod is not None:
             draw_rod(surface, pen, layout, view)
         else:
-            draw_turn(surface, pen, layout, measures, view, memory.calm, now_s)
-            draw_head(surface, pen, layout, measures, view, memory.calm, now_s)
-            draw_hips(surface, pen, layout, measures, view, memory.calm, now_s)
+            _draw_measures(surface, pen, layout, measures, view, memory, now_s)
     else:
         _draw_opening(surface, pen, layout)
     _draw_strip(surface, pen, layout, view, stale=stale)
     if page is None:
         page = "caution" if view.caution else ""
     if page:
-        draw_page(surface, pen, layout, page)
+        draw_page(surface, pen, layout, page, view)
     return layout
+
+
+def _draw_measures(
+    surface: Any,  # noqa: ANN401
+    pen: Pen,
+    layout: Layout,
+    measures: Measures,
+    view: View,
+    memory: Memory,
+    now_s: float,
+) -> None:
+    """Draw turn, head and hips, or in place of each why the practice keeps it back."""
+    calm, u = memory.calm, layout.unit
+    kept = kept_back(view, "turn")
+    if view.practice is not None and view.practice.points is not None:
+        draw_points(surface, pen, layout, view, view.practice)
+    elif kept:
+        draw_kept_back(surface, pen, layout.turn.plate, kept, u)
+    else:
+        draw_turn(surface, pen, layout, measures, view, calm, now_s)
+    kept = kept_back(view, "drifts")
+    if kept:
+        for box in (layout.head, layout.hips):
+            draw_kept_back(surface, pen, box.plate, kept, u)
+        return
+    draw_head(surface, pen, layout, measures, view, calm, now_s)
+    draw_hips(surface, pen, layout, measures, view, calm, now_s)
 
 
 def draw_mirror(surface: Any, image_rgb: np.ndarray, picture: Box) -> None:  # noqa: ANN401

@@ -9,45 +9,122 @@ from trainer.adapters import palette
 from trainer.adapters.screen_layout import Box, Layout
 from trainer.adapters.screen_pen import LEADING, Pen
 from trainer.adapters.screen_words import MIRROR_KEYS
+from trainer.core.gestures import Sign
+from trainer.core.practice_rules import PracticeKind
+from trainer.core.practice_shown import PracticeShown
+from trainer.core.practice_words import CUES, KINDS, SIGN_CARD
+from trainer.ports import View
 
 GO_ON = "press any key to go on"
 
 
-def page_text(page: str) -> tuple[str, tuple[str, ...]]:
-    """Return title and lines of a page: "caution", "pain" or "help"."""
+def page_text(page: str, view: View | None = None) -> tuple[str, tuple[str, ...]]:
+    """Return title and lines of a page: "caution", "pain", "help", "signs", "kinds"."""
     if page == "pain":
         return caution.PAIN_TITLE, caution.PAIN_LINES
+    if page == "signs":
+        return "Without the keyboard", tuple(words for _, words in SIGN_CARD)
+    if page == "kinds":
+        return "What to practise", _kinds(view)
     if page == "help":
         keys = tuple(f"{key}:  {what}" for key, what in MIRROR_KEYS)
         return "Keys", keys
     return caution.CAUTION_TITLE, caution.CAUTION_LINES
 
 
-def draw_page(surface: Any, pen: Pen, layout: Layout, page: str) -> None:  # noqa: ANN401
+def _kinds(view: View | None) -> tuple[str, ...]:
+    """Return the kinds with their keys, the one in force marked, and the cue schedule."""
+    practice = (None if view is None else view.practice) or PracticeShown()
+    lines = []
+    for key, kind in enumerate(PracticeKind, start=1):
+        name, what = KINDS[kind]
+        now = "  (now)" if kind is practice.kind else ""
+        lines.append(f"{key}  {name}{now}:  {what}")
+    guess = "on" if practice.guess_first else "off"
+    return (
+        *lines,
+        f"S  cues, now: {CUES[practice.cues]}",
+        f"G  guess first, now {guess}: say short, there or past before the figure shows",
+    )
+
+
+def draw_page(surface: Any, pen: Pen, layout: Layout, page: str, view: View | None = None) -> None:  # noqa: ANN401
     """Draw a page of text as large as it fits the window."""
     window, u = layout.window, layout.unit
     surface.fill(palette.INK)
-    title, lines = page_text(page)
+    title, lines = page_text(page, view)
     area = Box(0.06 * window.w, 0.05 * window.h, 0.88 * window.w, 0.90 * window.h)
-    cap = 0.045 * u
-    while cap > 5:
-        wrapped = [pen.wrap(line, cap, area.w - 1.5 * cap) for line in lines]
-        rows = sum(len(part) for part in wrapped)
-        tall = rows * cap * LEADING + len(lines) * 0.5 * cap + 6.5 * cap
-        if tall <= area.h:
-            break
-        cap *= 0.94
-    y = area.y
+    fits = [_fit(pen, lines, area, 0.045 * u, columns) for columns in (1, 2)]
+    cap, columns = max(fits, key=lambda fit: fit[0])
+    width = area.w / columns
     title_cap = pen.shrunk(title, 1.7 * cap, area.w)
-    pen.write(surface, title, (area.x, y), title_cap, palette.TARGET)
-    y += 1.7 * cap * LEADING
-    for part in wrapped:
-        _bullet(surface, (area.x + 0.35 * cap, y + 0.5 * cap), 0.22 * cap)
-        for row in part:
-            pen.write(surface, row, (area.x + 1.5 * cap, y), cap, palette.TEXT)
+    pen.write(surface, title, (area.x, area.y), title_cap, palette.TARGET)
+    signs = [sign for sign, _ in SIGN_CARD] if page == "signs" else []
+    per_column = -(-len(lines) // columns)
+    for number, line in enumerate(lines):
+        column, place = divmod(number, per_column)
+        x = area.x + column * width
+        if place == 0:
+            y = area.y + 1.7 * cap * LEADING
+        sign = signs[number] if number < len(signs) else None
+        if sign is None:
+            _bullet(surface, (x + 0.35 * cap, y + 0.5 * cap), 0.22 * cap)
+        else:
+            draw_sign(surface, sign, Box(x - 1.7 * cap, y - 0.6 * cap, 2.8 * cap, 2.4 * cap))
+        for row in pen.wrap(line, cap, width - 2.5 * cap):
+            pen.write(surface, row, (x + 1.5 * cap, y), cap, palette.TEXT)
             y += cap * LEADING
         y += 0.5 * cap
     pen.write(surface, GO_ON, (area.x, area.bottom - 1.2 * cap), cap, palette.QUIET_TEXT)
+
+
+def _fit(
+    pen: Pen, lines: tuple[str, ...], area: Box, cap: float, columns: int
+) -> tuple[float, int]:
+    """Return the largest ink height, at most ``cap``, at which the lines fit; and the columns."""
+    per_column = -(-len(lines) // columns)
+    while cap > 5:
+        width = area.w / columns - 2.5 * cap
+        rows = [len(pen.wrap(line, cap, width)) for line in lines]
+        tall = max(
+            sum(rows[first : first + per_column]) * LEADING + 0.5 * per_column
+            for first in range(0, len(rows), per_column)
+        )
+        if (tall + 6.5) * cap <= area.h:
+            break
+        cap *= 0.94
+    return cap, columns
+
+
+#: Left and right elbow and hand of each sign, as seen in the mirror; a figure 2 wide and 2 high.
+_ARMS = {
+    Sign.HAND_UP: (((-0.45, 0.0), (-0.4, 0.5)), ((0.4, -0.75), (0.3, -1.3))),
+    Sign.HANDS_OUT: (((-0.7, -0.3), (-1.2, -0.3)), ((0.7, -0.3), (1.2, -0.3))),
+    Sign.ON_HEAD: (((-0.75, -0.5), (-0.25, -0.8)), ((0.75, -0.5), (0.25, -0.8))),
+    Sign.OUT_LOW: (((-0.4, 0.0), (-0.35, 0.45)), ((0.65, 0.0), (1.05, 0.3))),
+    Sign.OUT_LEVEL: (((-0.4, 0.0), (-0.35, 0.45)), ((0.7, -0.3), (1.2, -0.3))),
+}
+
+
+def draw_sign(surface: Any, sign: Sign, box: Box) -> None:  # noqa: ANN401
+    """Draw a figure that shows a sign."""
+    import pygame
+
+    unit = min(box.w, box.h) / 2.6
+    x, y = box.x + box.w / 2, box.y + box.h / 2
+    thick = max(round(0.12 * unit), 1)
+
+    def at(point: tuple[float, float]) -> tuple[int, int]:
+        return round(x + unit * point[0]), round(y + unit * point[1])
+
+    pygame.draw.circle(surface, palette.TEXT, at((0.0, -0.75)), max(0.22 * unit, 2), thick)
+    for first, second in (((0.0, -0.5), (0.0, 0.4)), ((0.0, 0.4), (-0.3, 1.2)),
+                          ((0.0, 0.4), (0.3, 1.2)), ((-0.3, -0.35), (0.3, -0.35))):  # fmt: skip
+        pygame.draw.line(surface, palette.TEXT, at(first), at(second), thick)
+    for side, (elbow, hand) in zip((-0.3, 0.3), _ARMS[sign], strict=True):
+        pygame.draw.lines(
+            surface, palette.TARGET, False, [at((side, -0.35)), at(elbow), at(hand)], thick
+        )
 
 
 def _bullet(surface: Any, middle: tuple[float, float], radius: float) -> None:  # noqa: ANN401

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Any, Final
 
 from trainer.adapters import palette
-from trainer.adapters.screen_bars import draw_plate
 from trainer.adapters.screen_layout import FIGURE, Box, Layout
+from trainer.adapters.screen_marks import draw_plate
 from trainer.adapters.screen_pen import LEADING, Pen
 from trainer.adapters.screen_words import whole
 from trainer.core.rod_check import RodStage

@@ -5,10 +5,11 @@ from __future__ import annotations
 from typing import Final
 
 from trainer.core import own_rep
+from trainer.core.asked_turn import asked
 from trainer.core.cues import least_turn_deg
-from trainer.core.records import Handed, Measures, Phase, Step
-from trainer.core.rules import CueRules, Rules
-from trainer.core.summary import rod_words
+from trainer.core.records import Handed, Measures, Phase, Source, Step
+from trainer.core.rules import CueRules, Rules, TurnOf
+from trainer.core.summary import SOURCE_WORDS, rod_words, tag_words
 from trainer.ports import View
 
 NOT_MEASURED: Final = "not measured"
@@ -25,9 +26,16 @@ MIRROR_KEYS: Final = (
     ("Left, Right", "at setup: move the ball line; the mouse drags it too"),
     ("T", "this one: the last rep is your reference for today"),
     ("O", "aim at your own reference, and back"),
+    ("X", "the last rep went as far as is comfortable: no target much above it"),
     ("C", "check the camera with a rod, and end the check"),
-    ("F1 or ?", "this page"),
-    ("Q or Esc", "quit"),
+    ("K", "what to practise; Page Down and Page Up go through the kinds"),
+    ("S", "which reps are told: every, alternate, fading, bandwidth, silent"),
+    ("G", "guess first; then 1 short, 2 there, 3 past"),
+    ("Y", "begin the silent check that is offered"),
+    ("B or full stop", "pause, and go on"),
+    ("J", "answer signs by hand, and no longer"),
+    ("F1 or ?", "this page; once more: the signs by hand"),
+    ("Q or Esc", "quit; Esc first takes a page away"),
 )
 
 _PHASES: Final = {
@@ -54,6 +62,10 @@ def headline(view: View, *, stale: bool = False) -> str:
         return GETTING_READY
     if view.rod is not None:
         return rod_words(view.rod)[0]
+    if view.practice is not None and view.practice.sign:
+        return view.practice.sign
+    if view.practice is not None and view.practice.headline:
+        return view.practice.headline
     if view.last_rep_words and _just_ended(view, view.step):
         return view.last_rep_words[0]
     return _PHASES[view.step.phase]
@@ -96,6 +108,8 @@ def notices(view: View, *, stale: bool = False) -> tuple[str, ...]:
         lines += [text for text in view.step.notices if text not in lines]
     if view.pain:
         lines.insert(0, "Pain marked: stop and rest; no turn is asked for")
+    if lines and view.practice is not None and view.practice.line:
+        lines.append(view.practice.line)  # which schedule runs stays to be seen
     return tuple(text.removesuffix(".") for text in lines)
 
 
@@ -105,6 +119,9 @@ def quiet_line(view: View, *, stale: bool = False) -> str:
         return view.answer
     if view.rod is not None:
         return rod_words(view.rod)[1]
+    practised = "" if view.practice is None else view.practice.line
+    if practised and not (view.step is not None and _just_ended(view, view.step)):
+        return practised
     if view.last_rep_words and not stale and view.step is not None:
         big = headline(view)
         rest = [words for words in view.last_rep_words if words != big]
@@ -115,7 +132,11 @@ def quiet_line(view: View, *, stale: bool = False) -> str:
 
 
 def running_line(view: View) -> str:
-    """Return handedness, sound, pace and delay in one line."""
+    """Return handedness, sound, pace and delay in one line; in a swing what tags tell besides."""
+    if view.step is not None and view.step.phase in SWINGING:
+        told = tag_words(view.step.measures, _view_rules(view).cues)
+        if told:
+            return "  ·  ".join(told)
     parts = [f"{(Handed.LEFT if view.handed_left else Handed.RIGHT).value}-hander"]
     if view.own is not None and not view.pain:
         parts.append("target and bands: your own rep")
@@ -196,9 +217,32 @@ def _view_rules(view: View) -> Rules:
             head_tol_cm=view.head_tol_cm,
             hip_tol_cm=view.hip_tol_cm,
             hips_strict=view.hips_strict,
+            turn_of=view.turn_of,
             own_top=view.own is not None,
         ),
     )
+
+
+def asked_of(measures: Measures, view: View) -> Measures:
+    """Return the measures with the turn that the target is about as the shoulder turn."""
+    return asked(measures, _view_rules(view).cues)
+
+
+def turn_title(view: View) -> str:
+    """Return what the large figure of the turn is."""
+    of = "chest turn" if view.turn_of is TurnOf.CHEST else "shoulder turn"
+    return of if at_top(view) is None else "turn at the top"
+
+
+def turn_caption(measures: Measures, view: View) -> str:
+    """Return what the turn rests on and its standard error, for under its figure."""
+    se_deg = measures.shoulder_turn_se_deg
+    name = "thorax_turn_deg" if view.turn_of is TurnOf.CHEST else "shoulder_turn_deg"
+    source = (measures.sources or {}).get(name, Source.POSE)
+    if source is Source.POSE:
+        return "camera estimate" if se_deg is None else f"estimate ±{whole(se_deg)}°"
+    words = SOURCE_WORDS[source]
+    return words if se_deg is None else f"{words} ±{whole(se_deg)}°"
 
 
 def off_own(measures: Measures, view: View) -> Measures:

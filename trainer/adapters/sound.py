@@ -24,8 +24,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trainer.adapters.quiet import quiet_stderr
-from trainer.adapters.tones import RATE_HZ, Variant, all_variants, variant_of
-from trainer.core.records import Cue, CueKind
+from trainer.adapters.tones import (
+    RATE_HZ,
+    Variant,
+    all_variants,
+    group_of,
+    signal_variant,
+    variant_of,
+)
+from trainer.core.records import Cue, CueKind, Signal
 from trainer.errors import SoundError
 
 Choice = Literal["auto", "pygame", "simpleaudio", "off"]
@@ -54,12 +61,15 @@ class SilentSounder:
     def play(self, cue: Cue, *, pan: float = 0.0) -> None:
         """Do nothing."""
 
+    def signal(self, signal: Signal, t_s: float) -> None:
+        """Do nothing."""
+
     def close(self) -> None:
         """Do nothing."""
 
 
 class PygameSounder:
-    """Plays through pygame's mixer, one mixer channel for each kind of cue.
+    """Plays through pygame's mixer, one mixer channel for each kind of cue and one for signals.
 
     A cue is mixed with the other kinds and restarts its own kind. ``latency_s`` is two buffers:
     up to one until the mixer next asks for samples, and one already waiting at the device.
@@ -81,13 +91,14 @@ class PygameSounder:
         self._lock = threading.Lock()
         mixer = _open_mixer(buffer_samples)
         self._mixer: ModuleType | None = mixer
-        mixer.set_num_channels(max(mixer.get_num_channels(), len(CueKind)))
+        groups = (*CueKind, None)
+        mixer.set_num_channels(max(mixer.get_num_channels(), len(groups)))
         # Reserved channels are never handed to another part of the program that plays a sound.
-        mixer.set_reserved(len(CueKind))
-        self._channels = {kind: mixer.Channel(i) for i, kind in enumerate(CueKind)}
+        mixer.set_reserved(len(groups))
+        self._channels = {group: mixer.Channel(i) for i, group in enumerate(groups)}
         self._sounds = {v: mixer.Sound(buffer=s.tobytes()) for v, s in variants.items()}
         self._length_s = {v: len(s) / RATE_HZ for v, s in variants.items()}
-        self._due_s: dict[CueKind, float] = {}  # when the last tone of each kind should be over
+        self._due_s: dict[CueKind | None, float] = {}  # when each group's last should be over
         self.latency_s: float | None = 2 * buffer_samples / RATE_HZ
         self.audible = True
         self.trouble = ""
@@ -98,7 +109,16 @@ class PygameSounder:
     def play(self, cue: Cue, *, pan: float = 0.0) -> None:
         """Start the tone of ``cue``, nearest to ``pan``; returns at once, never raises."""
         try:
-            variant = variant_of(cue, pan)
+            self._start(variant_of(cue, pan))
+        except Exception as error:  # whatever went wrong, the caller's loop must go on
+            self._give_up(f"the sound device failed ({error})")
+
+    def signal(self, signal: Signal, t_s: float) -> None:
+        """Start the tone of ``signal``; returns at once, never raises."""
+        self._start(signal_variant(signal))
+
+    def _start(self, variant: Variant) -> None:
+        try:
             with self._lock:
                 if self._mixer is None:
                     return
@@ -113,16 +133,17 @@ class PygameSounder:
                 if self._is_stuck():
                     self._give_up("the sound device has stopped taking sound")
                     return
-                self._channels[variant.kind].play(self._sounds[variant])
-                self._due_s[variant.kind] = self._clock() + self._length_s[variant]
+                group = group_of(variant.kind)
+                self._channels[group].play(self._sounds[variant])
+                self._due_s[group] = self._clock() + self._length_s[variant]
         except Exception as error:  # whatever went wrong, the caller's loop must go on
             self._give_up(f"the sound device failed ({error})")
 
     def _is_stuck(self) -> bool:
         now_s = self._clock()
         return any(
-            now_s > due_s + STUCK_AFTER_S and self._channels[kind].get_busy()
-            for kind, due_s in self._due_s.items()
+            now_s > due_s + STUCK_AFTER_S and self._channels[group].get_busy()
+            for group, due_s in self._due_s.items()
         )
 
     def _give_up(self, what: str) -> None:
@@ -214,10 +235,17 @@ class SimpleaudioSounder:
 
     def play(self, cue: Cue, *, pan: float = 0.0) -> None:
         """Hand the cue to the sound thread; returns at once, never raises."""
+        self._hand_over(lambda: variant_of(cue, pan))
+
+    def signal(self, signal: Signal, t_s: float) -> None:
+        """Hand the signal to the sound thread; returns at once, never raises."""
+        self._hand_over(lambda: signal_variant(signal))
+
+    def _hand_over(self, variant: Callable[[], Variant]) -> None:
         if not self.audible:
             return
         try:
-            self._queue.put_nowait(variant_of(cue, pan))
+            self._queue.put_nowait(variant())
         except queue.Full:
             self._go_silent("the sound device has stopped taking sound")
         except Exception as error:  # whatever went wrong, the caller's loop must go on
@@ -229,10 +257,10 @@ class SimpleaudioSounder:
 
     def _work(self) -> None:
         while (first := self._queue.get()) is not None:
-            batch = {first.kind: first}
+            batch = {group_of(first.kind): first}
             if not self._closing.wait(GATHER_S):
                 while not self._queue.empty() and (more := self._queue.get()) is not None:
-                    batch[more.kind] = more
+                    batch[group_of(more.kind)] = more
             if self._closing.is_set():
                 return
             try:

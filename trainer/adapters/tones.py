@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from trainer.core.records import Cue, CueKind, Handed, Side
+from trainer.core.records import Cue, CueKind, Handed, Side, Signal
 from trainer.errors import SoundError
 
 RATE_HZ: Final = 44_100
@@ -28,9 +28,12 @@ LEVELS_DB: Final = (-6.0, -4.5, -3.0, -1.5, 0.0)
 
 @dataclass(frozen=True, slots=True)
 class Variant:
-    """Which ready-made buffer a cue plays: its kind, the nearest pan and the nearest level."""
+    """Which ready-made buffer a cue plays: its kind, the nearest pan and the nearest level.
 
-    kind: CueKind
+    A signal is one buffer only: it has no side and no strength.
+    """
+
+    kind: CueKind | Signal
     pan: float
     level_db: float
 
@@ -76,16 +79,29 @@ def variant_of(cue: Cue, pan: float) -> Variant:
     )
 
 
+def signal_variant(signal: Signal) -> Variant:
+    """Return the one buffer of a signal."""
+    return Variant(signal, 0.0, 0.0)
+
+
+def group_of(kind: CueKind | Signal) -> CueKind | None:
+    """Return what a tone shares a channel with: each kind of cue its own, all signals one (None).
+
+    A tone takes the place of one of its own group and is mixed with those of the others.
+    """
+    return kind if isinstance(kind, CueKind) else None
+
+
 def _held(value: float, low: float, high: float) -> float:
     return min(max(value, low), high)
 
 
-def load_tones(sounds_dir: Path) -> dict[CueKind, NDArray[np.int16]]:
-    """Read ``<kind>.wav`` of every cue kind: shape (n,), 44.1 kHz, 16-bit, mono.
+def load_tones(sounds_dir: Path) -> dict[CueKind | Signal, NDArray[np.int16]]:
+    """Read ``<kind>.wav`` of every kind of cue and every signal: (n,), 44.1 kHz, 16-bit, mono.
 
     Raises SoundError when a file is missing, damaged, of another format, empty or too long.
     """
-    return {kind: _read_wav(sounds_dir / f"{kind.value}.wav") for kind in CueKind}
+    return {kind: _read_wav(sounds_dir / f"{kind.value}.wav") for kind in (*CueKind, *Signal)}
 
 
 def _read_wav(path: Path) -> NDArray[np.int16]:
@@ -119,12 +135,12 @@ def stereo(mono: NDArray[np.int16], pan: float, level_db: float) -> NDArray[np.i
 
 
 def all_variants(sounds_dir: Path) -> dict[Variant, NDArray[np.int16]]:
-    """Return every buffer that can be asked for, (n, 2) each; 75 of them, about 4 MB.
+    """Return every buffer that can be asked for, (n, 2) each.
 
-    Made once at start, so that playing costs no arithmetic. Raises SoundError as ``load_tones``.
+    75 of cues and one a signal, about 6 MB, made once at start so that playing costs no arithmetic.
+    Raises SoundError as ``load_tones``.
     """
     tones = load_tones(sounds_dir)
-    return {
-        Variant(kind, pan, level_db): stereo(tones[kind], pan, level_db)
-        for kind, pan, level_db in product(CueKind, PANS, LEVELS_DB)
-    }
+    wanted = [Variant(*each) for each in product(CueKind, PANS, LEVELS_DB)]
+    wanted += [signal_variant(signal) for signal in Signal]
+    return {v: stereo(tones[v.kind], v.pan, v.level_db) for v in wanted}

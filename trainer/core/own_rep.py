@@ -9,20 +9,24 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Final
 
+from trainer.core.asked_turn import LINE_PER_CHEST, asked
 from trainer.core.records import Measures, Rep
-from trainer.core.rules import CueRules, OwnRep, Rules
+from trainer.core.rules import CueRules, OwnRep, Rules, TurnOf
 
 #: A turn read larger than this is asked of nobody; the same limit as for ``target_deg``.
 MOST_DEG: Final = 110.0
 
+#: No target lies further than this above the player's comfortable maximum. Chosen.
+OVER_COMFORT_DEG: Final = 5.0
+
 Band = tuple[float, float]
 
 
-def own_from(rep: Rep | None) -> OwnRep | None:
+def own_from(rep: Rep | None, rules: Rules) -> OwnRep | None:
     """Return the figures at the top of a complete rep; None where it cannot be a reference."""
     if rep is None or not rep.complete or rep.at_top is None:
         return None
-    top = rep.at_top
+    top = asked(rep.at_top, rules.cues)
     if top.shoulder_turn_deg is None:
         return None
     return OwnRep(
@@ -31,6 +35,8 @@ def own_from(rep: Rep | None) -> OwnRep | None:
         head_vertical_cm=top.head_vertical_cm,
         hip_lateral_cm=top.hip_lateral_cm,
         back_gap_cm=top.back_gap_cm,
+        hand_lateral_cm=top.hand_lateral_cm,
+        hand_height_cm=top.hand_height_cm,
     )
 
 
@@ -42,14 +48,21 @@ def in_use(rules: Rules) -> OwnRep | None:
 def cue_rules(rules: Rules) -> CueRules:
     """Return the cue rules with the target in force now.
 
+    Never more than ``OVER_COMFORT_DEG`` above the comfortable maximum, whoever chose the target.
     Once pain is marked a reference may lower the target, never raise it.
     """
-    own = in_use(rules)
-    if own is None:
+    own, target_deg = in_use(rules), rules.cues.target_deg
+    if own is not None:
+        target_deg = min(own.turn_deg, MOST_DEG)
+        if rules.pain:
+            target_deg = min(target_deg, rules.cues.target_deg)
+    if rules.comfort_deg is not None:
+        most_deg = rules.comfort_deg + OVER_COMFORT_DEG
+        if rules.cues.turn_of is TurnOf.CHEST:
+            most_deg /= LINE_PER_CHEST  # comfort is told of the shoulders
+        target_deg = min(target_deg, most_deg)
+    if target_deg == rules.cues.target_deg:
         return rules.cues
-    target_deg = min(own.turn_deg, MOST_DEG)
-    if rules.pain:
-        target_deg = min(target_deg, rules.cues.target_deg)
     return replace(rules.cues, target_deg=target_deg)
 
 
@@ -88,8 +101,9 @@ def beyond(value_cm: float | None, band: Band, tol_cm: float) -> float | None:
 
 
 def judged(now: Measures, rules: Rules) -> Measures:
-    """Return ``now`` with head and hip drifts counted from the reference in use, for the cues."""
+    """Return ``now`` for the cues: the turn asked for, drifts counted from the reference in use."""
     own, cues = in_use(rules), rules.cues
+    now = asked(now, cues)
     if own is None:
         return now
     head, hips = cues.head_tol_cm, cues.hip_tol_cm

@@ -14,6 +14,9 @@ from enum import Enum
 import numpy as np
 from numpy.typing import NDArray
 
+from trainer.core.tag_pose import TagsRead
+from trainer.core.tag_reading import BodyTags
+
 
 class Handed(str, Enum):
     """Which way the player swings. A right-hander's target is to the player's left."""
@@ -42,6 +45,35 @@ class CueKind(str, Enum):
     HIPS_OUT = "hips_out"
 
 
+class Signal(str, Enum):
+    """A tone that steers practice; unlike a cue it says nothing about one measure.
+
+    Two of them never sound together: a new one takes the place of the last.
+    """
+
+    CHECK_1 = "check_1"  #: setup held ...
+    CHECK_2 = "check_2"  #: ... hands at hip height ...
+    CHECK_3 = "check_3"  #: ... lead arm level ...
+    CHECK_4 = "check_4"  #: ... top held: the ladder's last step
+    CHECK_LEFT = "check_left"  #: the band was left, the hold begins again
+    CHECK_SKIPPED = "check_skipped"  #: a checkpoint was passed without being held
+    PAUSED = "paused"
+    RESUMED = "resumed"
+    NEXT_KIND = "next_kind"  #: another practice, or another rung, from now on
+    TIME = "time"  #: so many more minutes have passed
+    #: The number of the rep, from 1 to 10 and round again: long is five, short is one.
+    COUNT_1 = "count_1"
+    COUNT_2 = "count_2"
+    COUNT_3 = "count_3"
+    COUNT_4 = "count_4"
+    COUNT_5 = "count_5"
+    COUNT_6 = "count_6"
+    COUNT_7 = "count_7"
+    COUNT_8 = "count_8"
+    COUNT_9 = "count_9"
+    COUNT_10 = "count_10"
+
+
 class Side(str, Enum):
     """Where a drift went: away from the target, toward it, up or down."""
 
@@ -49,6 +81,15 @@ class Side(str, Enum):
     TOWARD = "toward"
     UP = "up"
     DOWN = "down"
+
+
+class Source(str, Enum):
+    """What a reading rests on while printed tags are worn."""
+
+    TAG = "tag"
+    TAG_AND_POSE = "tag+pose"  #: the tag is so unsure just now that the body points count too
+    BRIDGED = "bridged"  #: the tag is hidden: body points, corrected to its last reading
+    POSE = "pose"  #: body points alone
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,6 +121,7 @@ class Pose:
     world_m: NDArray[np.float64]  #: (33, 3) metres from mid-hip; x right, y down, z from camera
     visibility: NDArray[np.float64]  #: (33,) 0..1; near 1 even for hidden points: do not trust
     outline: Outline | None = None  #: None when the silhouette was not asked for or not found
+    tags: TagsRead | None = None  #: None while no tags are worn
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -115,6 +157,14 @@ class Measures:
     separation_se_deg: float | None = None
     side_tilt_se_deg: float | None = None
     back_gap_se_cm: float | None = None
+    # Only while printed tags are worn.
+    thorax_turn_deg: float | None = None  #: rib cage, 0 at setup, + away from target
+    thorax_turn_se_deg: float | None = None
+    chest_extension_deg: float | None = None  #: ``chest_pitch_deg`` less that at setup, + opens up
+    chest_extension_se_deg: float | None = None
+    side_bend_deg: float | None = None  #: rib cage's own side axis, 0 at setup, + lead end up
+    side_bend_se_deg: float | None = None
+    sources: dict[str, Source] | None = None  #: by field: what it rests on
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,6 +188,18 @@ class PhaseChange:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Verdict:
+    """What a rep was worth in the practice it was made in, and whether the player was told."""
+
+    kind: str  #: ``PracticeKind`` of the practice; "silent_check" in a silent check
+    cues: str  #: ``CueSchedule`` in force
+    told_pct: int  #: per cent of the reps told at that time
+    told: bool  #: False: tones, bars and words of this rep were kept back
+    good: bool | None  #: None when too little was measured to say
+    lines: tuple[str, ...]  #: headline, then details
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Rep:
     """One backswing from setup to the end of its top.
 
@@ -156,6 +218,7 @@ class Rep:
     max_head_vertical_cm: float | None = None  #: signed value of the largest size
     max_hip_lateral_cm: float | None = None  #: signed value of the largest size
     cues: tuple[Cue, ...] = ()
+    verdict: Verdict | None = None  #: None outside a practice
 
     @property
     def backswing_s(self) -> float | None:
@@ -173,6 +236,11 @@ class Step:
     phase: Phase
     changes: tuple[PhaseChange, ...] = ()  #: moves decided at this step
     cues: tuple[Cue, ...] = ()  #: cues decided at this step
+    told: tuple[Cue, ...] = ()  #: those of them that the practice lets the player hear
+    signals: tuple[Signal, ...] = ()  #: tones that steer the practice
     rep: Rep | None = None  #: a rep that ended at this step
     reps: int = 0  #: complete reps so far
     notices: tuple[str, ...] = field(default=())  #: plain words for the player
+    #: While tags are worn: what the same pose says without them, to compare, and what they say.
+    markerless: Measures | None = None
+    tags: BodyTags | None = None

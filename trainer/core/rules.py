@@ -7,8 +7,10 @@ player's settings file. docs/measures.md and docs/architecture.md say what they 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from enum import Enum
 from typing import Final
 
+from trainer.core.practice_rules import PracticeRules
 from trainer.core.records import Handed
 from trainer.core.smoothing import OneEuroRules
 
@@ -26,6 +28,25 @@ class SetupRules:
     #: 0.9 off where a hand hides the other.
     hands_apart_sw: float = 0.95
     hands_aside_sw: float = 0.75  #: mid-wrist at most this far beside mid-hip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetupCheckRules:
+    """What is looked at in a setup; bands are teaching's conventions, no source."""
+
+    on: bool = True
+    #: Ankles apart, in shoulder widths as the pose model sees both; common is a bit more than 1.
+    #: The shoulders of a trunk that leans to the camera look a little wider than they are, and
+    #: the model's points lie nearer together than a tape would say, so both ends are eased.
+    stance_low: float = 0.95
+    stance_high: float = 1.7
+    #: The trunk leans slightly away from the target. From 0: a camera tipped by a degree or two
+    #: and the pose model's own noise would fault many who do.
+    tilt_low_deg: float = 0.0
+    tilt_high_deg: float = 15.0
+    ball_off_cm: float = 10.0  #: the ball line is this near to the lead shoulder
+    head_behind_cm: float = 3.0  #: the head is so far behind it
+    hips_off_share: float = 0.12  #: hips at most so much of the stance off its middle
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,6 +89,13 @@ class PhaseRules:
 CONFIDENCE: Final = {"even odds": 50.0, "likely": 75.0, "surely": 95.0}
 
 
+class TurnOf(str, Enum):
+    """Which turn the target, its tone, bar and verdict are about."""
+
+    SHOULDERS = "shoulders"  #: the shoulder line's
+    CHEST = "chest"  #: the rib cage's, as printed tags tell it
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CueRules:
     """What is worth a cue."""
@@ -94,6 +122,8 @@ class CueRules:
     back_gap_low_cm: float = 0.0
     back_gap_high_cm: float = 6.0
     back_gap_counts: bool = False  #: True: the gap decides the verdict too, not only its words
+    #: Which turn the target is about. Printed tags tell the chest's better; it is some 9 less.
+    turn_of: TurnOf = TurnOf.SHOULDERS
     own_top: bool = False  #: True: target and bands from the reference rep of the day
 
 
@@ -106,6 +136,8 @@ class OwnRep:
     head_vertical_cm: float | None = None
     hip_lateral_cm: float | None = None
     back_gap_cm: float | None = None
+    hand_lateral_cm: float | None = None
+    hand_height_cm: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,9 +153,14 @@ class Rules:
     ball_line_cm: float | None = 0.0
     rod_read_deg: float | None = None  #: what this camera read at a true 90 degrees, last time
     own: OwnRep | None = None  #: the reference rep of the day
+    #: as far as this player turns with comfort; no target lies more than 5 degrees above it
+    comfort_deg: float | None = None
+    check_offered: bool = False  #: this player has practised before: a silent check is offered
     setup: SetupRules = field(default_factory=SetupRules)
+    setup_check: SetupCheckRules = field(default_factory=SetupCheckRules)
     phases: PhaseRules = field(default_factory=PhaseRules)
     cues: CueRules = field(default_factory=CueRules)
+    practice: PracticeRules = field(default_factory=PracticeRules)
     #: Light, because the pose model smooths too and lag costs more than the noise left (turn in
     #: motion 4.7 degrees off in place of 5.2, still readings 0.7 instead of 0.6 apart). Per
     #: centimetre: 4 Hz when still, 30 Hz more at 50 cm/s.

@@ -7,6 +7,7 @@ measuring of files and the replay of a trace call, so all three say the same.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from statistics import mode
 from typing import Final
 
 import numpy as np
@@ -27,7 +28,7 @@ from trainer.core.measures import (
     moved_cm,
 )
 from trainer.core.phase_state import REFERENCED, PhaseState, Reading
-from trainer.core.records import Cue, Measures, Phase, PhaseChange, Pose, Rep, Step
+from trainer.core.records import Cue, Measures, Phase, PhaseChange, Pose, Rep, Source, Step
 from trainer.core.rod_check import corrected
 from trainer.core.rules import Rules
 from trainer.core.setup import (
@@ -39,6 +40,8 @@ from trainer.core.setup import (
     seen_from_behind,
 )
 from trainer.core.smoothing import OneEuroState, one_euro
+from trainer.core.tag_body import TagBody
+from trainer.core.tag_session import TagState, follow
 
 FloatArray = NDArray[np.float64]
 
@@ -73,6 +76,7 @@ class SessionState:
     reps_started: int = 0
     reps: int = 0
     notices: tuple[str, ...] = ()
+    tags: TagState = field(default_factory=TagState)
 
 
 def step(
@@ -81,10 +85,13 @@ def step(
     pose: Pose | None,
     rules: Rules,
     fitted: Fitted | None = None,
+    worn: TagBody | None = None,
 ) -> tuple[SessionState, Step]:
     """Advance by one reading at ``t_s``; ``pose`` is None when nobody plausible was seen.
 
-    ``fitted`` is the estimator of the measures, see ``measures.measure``.
+    ``fitted`` is the estimator of the measures, see ``measures.measure``. ``worn`` is what is
+    learned of the tags the player wears; None: none. It alone is changed in place, because it
+    grows with every picture.
 
     Raises ValueError when time does not increase.
     """
@@ -104,6 +111,19 @@ def step(
     now = corrected(now, rules.rod_read_deg)
     if phases.path and phases.path[-1].t_s == t_s:
         now = replace(now, hand_speed_cm_s=speed_cm_s(phases.path))
+    markerless, said = None, None
+    if worn is not None:
+        markerless, known = now, state.reference
+        tags, now, said = follow(
+            state.tags,
+            worn,
+            smooth,
+            now,
+            known,
+            phases.phase,
+            state.cm_per_px if known is None else known.cm_per_px,
+        )
+        state = replace(state, tags=tags)
     state, cues = _cues(state, now, changes, rules)
     state, rep = _rep(state, now, before, cues)
     return state, Step(
@@ -116,6 +136,8 @@ def step(
         rep=rep,
         reps=state.reps,
         notices=_notices(state, smooth),
+        markerless=markerless,
+        tags=said,
     )
 
 
@@ -135,14 +157,16 @@ def new_setup(state: SessionState) -> SessionState:
         cm_per_px=state.cm_per_px,
         reps_started=state.reps_started,
         reps=state.reps,
+        tags=replace(state.tags, reference=None, joined={}, pitch_setup=None),
     )
 
 
 def _notices(state: SessionState, pose: Pose | None) -> tuple[str, ...]:
     """Return the phases' notices, and why no setup comes of a body seen from behind."""
+    found = (*state.notices, *state.tags.notices)
     if state.phases.phase is Phase.WAITING and pose is not None and seen_from_behind(pose):
-        return (*state.notices, BEHIND_NOTICE)
-    return state.notices
+        return (*found, BEHIND_NOTICE)
+    return found
 
 
 def _smooth(
@@ -347,5 +371,14 @@ def _at_top(state: SessionState, from_s: float, to_s: float) -> Measures | None:
         values = [getattr(m, name) for m in near if getattr(m, name) is not None]
         return float(np.median(values)) if values else None
 
-    names = [name for name in Measures.__dataclass_fields__ if name != "t_s"]
-    return Measures(t_s=middle_s, **{name: median(name) for name in names})
+    names = [name for name in Measures.__dataclass_fields__ if name not in ("t_s", "sources")]
+    return Measures(t_s=middle_s, sources=_sources(near), **{name: median(name) for name in names})
+
+
+def _sources(near: list[Measures]) -> dict[str, Source] | None:
+    """Return what most of the readings rested on; None without tags."""
+    told = [m.sources for m in near if m.sources is not None]
+    if not told:
+        return None
+    names = dict.fromkeys(name for one in told for name in one)
+    return {name: mode(one[name] for one in told if name in one) for name in names}

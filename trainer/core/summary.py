@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 from trainer.core import own_rep
+from trainer.core.asked_turn import asked
 from trainer.core.cues import least_turn_deg
-from trainer.core.records import CueKind, Measures, Rep, Side
+from trainer.core.records import CueKind, Measures, Rep, Side, Source
 from trainer.core.repeat import Spread
 from trainer.core.rod_check import RodStage, RodState
-from trainer.core.rules import CONFIDENCE, OwnRep, Rules
+from trainer.core.rules import CONFIDENCE, CueRules, OwnRep, Rules, TurnOf
 
 _WHERE = {
     Side.AWAY: "away from the target",
@@ -33,8 +35,12 @@ class RepWords:
         return (self.headline, *self.details)
 
 
-def words_for(rep: Rep, rules: Rules) -> RepWords:
-    """Return the verdict on ``rep`` in words.
+#: What a whole backswing is judged by.
+WHOLE: Final = frozenset({"turn", "head", "hips", "back"})
+
+
+def words_for(rep: Rep, rules: Rules, parts: frozenset[str] = WHOLE) -> RepWords:
+    """Return the verdict on ``rep`` in words, going by ``parts`` of the body alone.
 
     Good means: turn within the band or past the target, head within tolerance all the way, hips
     within tolerance at the top (all the way in strict mode). A turn is a fault only where it is
@@ -46,9 +52,12 @@ def words_for(rep: Rep, rules: Rules) -> RepWords:
     faults: list[str] = []
     details: list[str] = []
     cues, own = own_rep.cue_rules(rules), own_rep.in_use(rules)
-    turn, se = rep.at_top.shoulder_turn_deg, rep.at_top.shoulder_turn_se_deg
+    judged = asked(rep.at_top, cues)
+    turn, se = judged.shoulder_turn_deg, judged.shoulder_turn_se_deg
     unsure = False
-    if turn is None:
+    if "turn" not in parts:
+        pass
+    elif turn is None:
         details.append("turn not measured")
     else:
         said = f"turn about {turn:.0f}°" + ("" if se is None else f", ±{se:.0f}")
@@ -60,25 +69,31 @@ def words_for(rep: Rep, rules: Rules) -> RepWords:
             said += ": near the target"
             unsure = short > band
         details.append(said)
+    details.extend(tag_words(rep.at_top, cues))
     hips_cm = rep.max_hip_lateral_cm if cues.hips_strict else rep.at_top.hip_lateral_cm
     if own is None:
         head = _drift_words("head", _head_excess(rep, cues.head_tol_cm))
         hips = _drift_words("hips", _excess(hips_cm, cues.hip_tol_cm, Side.AWAY, Side.TOWARD))
     else:
         head, hips = _off_own(rep, hips_cm, rules)
-    if hips_cm is None:
+    if "head" not in parts:
+        head = ""
+    if "hips" not in parts:
+        hips = ""
+    if hips_cm is None and "hips" in parts:
         details.append("hips not measured")
-    if rep.max_head_lateral_cm is None:
+    if rep.max_head_lateral_cm is None and "head" in parts:
         details.append("head not measured")
     faults.extend(words for words in (head, hips) if words)
     back, back_good = back_words(rep.at_top.back_gap_cm, rules, rep.at_top.back_gap_se_cm)
-    if back:
+    if back and "back" in parts:
         (faults if cues.back_gap_counts and not back_good else details).append(back)
-    if not head and rep.max_head_lateral_cm is not None:
+    if not head and "head" in parts and rep.max_head_lateral_cm is not None:
         details.append("head stayed")
-    if not hips and hips_cm is not None:
+    if not hips and "hips" in parts and hips_cm is not None:
         details.append("hips stayed" if cues.hips_strict else "hips in place at the top")
-    unread = turn is None or hips_cm is None or rep.max_head_lateral_cm is None
+    read = {"turn": turn, "hips": hips_cm, "head": rep.max_head_lateral_cm}
+    unread = any(value is None for part, value in read.items() if part in parts)
     if faults:
         headline = faults[0][0].upper() + faults[0][1:]
         return RepWords(good=False, headline=headline, details=(*faults[1:], *details))
@@ -87,6 +102,34 @@ def words_for(rep: Rep, rules: Rules) -> RepWords:
     if unread:
         return RepWords(good=None, headline="Not everything was measured", details=tuple(details))
     return RepWords(good=True, headline="Good rep", details=tuple(details))
+
+
+#: How a reading's source is said to the player.
+SOURCE_WORDS: Final = {
+    Source.TAG: "by tags",
+    Source.TAG_AND_POSE: "tags and camera",
+    Source.BRIDGED: "tag hidden",
+    Source.POSE: "by camera",
+}
+
+
+def tag_words(top: Measures, cues: CueRules) -> tuple[str, ...]:
+    """Return the other turn and how far the chest opened, as tags tell them; () without tags."""
+    sources = top.sources or {}
+    if all(source is Source.POSE for source in sources.values()):
+        return ()
+    other = "shoulder_turn_deg" if cues.turn_of is TurnOf.CHEST else "thorax_turn_deg"
+    name = "shoulder line" if cues.turn_of is TurnOf.CHEST else "chest"
+    told = [(name, other, False), ("chest opened", "chest_extension_deg", True)]
+    words = []
+    for called, field, signed in told:
+        value, se = getattr(top, field), getattr(top, field.replace("_deg", "_se_deg"))
+        if value is None or field not in sources:
+            continue
+        figure = f"{value:+.0f}°" if signed else f"{value:.0f}°"
+        error = "" if se is None else f" ±{se:.0f}"
+        words.append(f"{called} {figure}{error} {SOURCE_WORDS[sources[field]]}")
+    return tuple(words)
 
 
 def cue_words(kind: CueKind, side: Side | None) -> str:
@@ -200,6 +243,17 @@ def aim_words(rules: Rules) -> str:
     if rules.pain:
         return "Bands round your own rep; no turn is asked for"
     return f"Target {own_rep.cue_rules(rules).target_deg:.0f}° and bands from your own rep"
+
+
+def comfort_words(rules: Rules) -> str:
+    """Return what the comfortable maximum is and what it does to the target; empty for none."""
+    if rules.comfort_deg is None:
+        return ""
+    most_deg = rules.comfort_deg + own_rep.OVER_COMFORT_DEG
+    words = f"Comfortable maximum {rules.comfort_deg:.0f}°: no target above {most_deg:.0f}°"
+    own = own_rep.in_use(rules)
+    wanted_deg = rules.cues.target_deg if own is None else own.turn_deg
+    return words if wanted_deg <= most_deg else f"{words} (not {wanted_deg:.0f}°)"
 
 
 #: What to do in the rod check, by stage: the one thing to read from afar, then the rest.

@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from trainer.core import geometry as geo
 from trainer.core.records import Handed
+from trainer.core.tag_reading import Angle
 
 FloatArray = NDArray[np.float64]
 
@@ -32,14 +33,6 @@ class Axes:
     away: FloatArray  #: (3,) away from the target
     up: FloatArray  #: (3,)
     near: FloatArray  #: (3,) toward the camera
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Angle:
-    """An angle in degrees and its standard error."""
-
-    deg: float
-    se_deg: float
 
 
 def axes_of(handed: Handed, up: FloatArray | None = None) -> Axes:

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -18,9 +17,10 @@ from numpy.typing import NDArray
 
 from trainer.core import tag_axes as ax
 from trainer.core.records import Handed
-from trainer.core.tag_mount import CLOTHES_DEG
+from trainer.core.tag_mount import ALIKE, CLOTHES_DEG
 from trainer.core.tag_part import Fused, PartTags
 from trainer.core.tag_pose import Hint, TagPose
+from trainer.core.tag_reading import BodyTags, PartReading
 from trainer.core.tag_roles import BY_NUMBER, Part
 from trainer.core.tag_words import SizeWatch, placing_words
 
@@ -28,38 +28,11 @@ FloatArray = NDArray[np.float64]
 
 #: How long poses are kept for a setup that is called out only when it has held.
 KEEP_S: Final = 5.0
+#: Pictures a setup is made of: neighbours tell the same, and a setup held is taken anew often.
+SETUP_PICTURES: Final = 12
 #: How fast a part turns and a last pose loses its worth, in degrees a second; at most so old.
 _TURN_DEG_S: Final = 250.0
 _FRESH_S: Final = 0.4
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class PartReading:
-    """What the tags say of one part, against the setup. Signs: ``tag_axes``."""
-
-    part: Part
-    numbers: tuple[int, ...]  #: the tags it was read from
-    turn: ax.Angle  #: 0 at setup, + away from the target
-    pitch: ax.Angle  #: where the front points, + above the level
-    pitch_change_deg: float  #: ``pitch`` less what it was at setup: + is extension
-    side_bend: ax.Angle  #: 0 at setup, + leaning away from the target
-    away_cm: float  #: the part's middle, from the setup, + away from the target
-    up_cm: float
-    near_cm: float  #: + toward the camera
-    away_se_cm: float
-    up_se_cm: float
-    near_se_cm: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class BodyTags:
-    """What the tags in one picture say. A part none of whose known tags was seen is None."""
-
-    t_s: float
-    thorax: PartReading | None = None
-    pelvis: PartReading | None = None
-    head: PartReading | None = None
-    notices: tuple[str, ...] = ()  #: plain words for the player; each is said once
 
 
 class TagBody:
@@ -84,7 +57,9 @@ class TagBody:
         distance_hint_m: float | None = None,
         turn_hint_deg: float | None = None,
     ) -> BodyTags:
-        """Return what ``poses`` of the picture at ``t_s`` say; tags without a role are left out.
+        """Return what ``poses`` of the picture at ``t_s`` say.
+
+        Tags without a role are left out, and those whose numbers no tag can have.
 
         ``distance_hint_m``: the player's distance as body size tells it, for noticing a tag
         printed in a wrong size. ``turn_hint_deg``: the thorax' turn by other means, for telling
@@ -92,7 +67,7 @@ class TagBody:
         """
         if self._kept and t_s <= self._kept[-1][0]:
             raise ValueError(f"time went from {self._kept[-1][0]} to {t_s}; it must go on")
-        known = tuple(pose for pose in poses if pose.number in BY_NUMBER)
+        known = tuple(pose for pose in poses if pose.number in BY_NUMBER and _is_sane(pose))
         self._kept.append((t_s, known))
         while self._kept[0][0] < t_s - KEEP_S:
             self._kept.popleft()
@@ -112,6 +87,8 @@ class TagBody:
             thorax=readings[Part.THORAX],
             pelvis=readings[Part.PELVIS],
             head=readings[Part.HEAD],
+            cm_doubtful=bool(self._size.doubtful),
+            quality_deg=self.quality_deg(),
             notices=self._new_words(),
         )
 
@@ -122,11 +99,13 @@ class TagBody:
         learned of its tags beside each other is kept where the old setup still tells it.
         """
         times = [(t_s, poses) for t_s, poses in self._kept if from_s <= t_s <= to_s]
+        step = 1 + (len(times) - 1) // SETUP_PICTURES
+        times = times[::-1][::step]
         zeroed = []
         for part, tags in self._parts.items():
             own = [p for _, ps in times for p in ps if BY_NUMBER[p.number].part is part]
             self._facing.pop(part, None)
-            if tags.zero(own):
+            if tags.zero(own, alike=max(ALIKE / step, 1.0)):
                 zeroed.append(part)
                 self._facing[part] = ax.facing_of(tags.front_normal(), self._axes)
         return tuple(zeroed)
@@ -161,6 +140,7 @@ class TagBody:
         axes, facing = self._axes, self._facing.get(part, self._axes.near)
         pitch = ax.pitch(facing, fused.rotation, fused.spread, axes)
         still = ax.pitch(facing, np.eye(3), fused.spread, axes)
+        ours = np.stack([axes.away, axes.up, axes.near])
         moves = [float(fused.moved_m @ axis) * 100 for axis in (axes.away, axes.up, axes.near)]
         errors = [
             100 * float(np.sqrt(axis @ fused.place_spread @ axis))
@@ -179,6 +159,7 @@ class TagBody:
             away_se_cm=errors[0],
             up_se_cm=errors[1],
             near_se_cm=errors[2],
+            rotation=ours @ fused.rotation @ ours.T,
         )
 
     def _off_hint(self, hint_deg: float | None) -> Callable[[FloatArray], float] | None:
@@ -196,3 +177,13 @@ class TagBody:
         self._said.update(new)
         self._pending.clear()
         return tuple(new)
+
+
+def _is_sane(pose: TagPose) -> bool:
+    """Tell whether a pose can be reckoned with: before the camera, with a spread that is one."""
+    numbers = np.concatenate([pose.rotation.ravel(), pose.place_m, pose.spread.ravel()])
+    if not np.all(np.isfinite(numbers)) or not pose.place_m[2] > 0:
+        return False
+    # By parts: radians and metres differ by thousands, and both blocks are inverted.
+    blocks = np.stack([pose.spread[:3, :3], pose.spread[3:, 3:]])
+    return bool(np.linalg.eigvalsh(blocks).min() > 0)

@@ -20,7 +20,7 @@ from trainer.core.tag_pose import TagPose
 FloatArray = NDArray[np.float64]
 
 #: Samples of neighbouring frames share their errors: so many count as one. Chosen by eye.
-_ALIKE: Final = 5.0
+ALIKE: Final = 5.0
 #: A sheet on clothes gives this much against the part under it, per frame. Chosen by eye.
 CLOTHES_DEG: Final = 1.0
 #: The surest a learned tag can get.
@@ -49,14 +49,17 @@ class Mount:
         return self.at_setup or (self.samples >= _ENOUGH and se_deg < _SURE_DEG)
 
 
-def at_setup(poses: Sequence[TagPose], origin_m: FloatArray) -> Mount:
-    """Return the mount of a tag from its poses over the setup, at least one."""
+def at_setup(poses: Sequence[TagPose], origin_m: FloatArray, *, alike: float = ALIKE) -> Mount:
+    """Return the mount of a tag from its poses over the setup, at least one.
+
+    So many poses count as one: ``alike``.
+    """
     mean, spread = rot.weighted_mean(
-        [pose.rotation for pose in poses], [pose.spread[:3, :3] * _ALIKE for pose in poses]
+        [pose.rotation for pose in poses], [pose.spread[:3, :3] * alike for pose in poses]
     )
     places = np.array([pose.place_m for pose in poses])
     variances = np.array([float(np.trace(pose.spread[3:, 3:])) / 3 for pose in poses])
-    place, variance = _mean_place(places, variances)
+    place, variance = _mean_place(places, variances, alike)
     return Mount(
         rotation=mean,
         place_m=place - origin_m,
@@ -82,10 +85,10 @@ def learned(
     """
     sample = part_rotation.T @ pose.rotation
     clothes = np.eye(3) * np.radians(CLOTHES_DEG) ** 2
-    spread = (part_spread + pose.spread[:3, :3] + clothes) * _ALIKE
+    spread = (part_spread + pose.spread[:3, :3] + clothes) * ALIKE
     spread = part_rotation.T @ spread @ part_rotation
     place = part_rotation.T @ (pose.place_m - origin_m)
-    variance = float(np.trace(pose.spread[3:, 3:])) / 3 * _ALIKE + 1e-6
+    variance = float(np.trace(pose.spread[3:, 3:])) / 3 * ALIKE + 1e-6
     if before is None:
         return Mount(
             rotation=sample,
@@ -132,10 +135,12 @@ def moved_to(mount: Mount, rotation: FloatArray, shift_m: FloatArray) -> Mount:
     )
 
 
-def _mean_place(places: FloatArray, variances: FloatArray) -> tuple[FloatArray, float]:
+def _mean_place(
+    places: FloatArray, variances: FloatArray, alike: float
+) -> tuple[FloatArray, float]:
     says = 1.0 / np.maximum(variances, 1e-10)
     mean: FloatArray = (places * says[:, None]).sum(axis=0) / says.sum()
-    return mean, float(_ALIKE / says.sum())
+    return mean, float(alike / says.sum())
 
 
 def _scatter_deg(mean: FloatArray, poses: Sequence[TagPose]) -> float:

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trainer.core import rotation as rot
-from trainer.core.tag_mount import CLOTHES_DEG, Mount, at_setup, learned, moved_to
+from trainer.core.tag_mount import ALIKE, CLOTHES_DEG, Mount, at_setup, learned, moved_to
 from trainer.core.tag_pose import TagPose
 from trainer.core.tag_roles import BY_NUMBER, ROLES, Part
 
@@ -63,8 +63,11 @@ class PartTags:
         words, self._words = tuple(self._words), []
         return words
 
-    def zero(self, poses: Sequence[TagPose]) -> bool:
-        """Take ``poses``, all of the setup, as the new zero; False when there are too few."""
+    def zero(self, poses: Sequence[TagPose], *, alike: float = ALIKE) -> bool:
+        """Take ``poses``, all of the setup, as the new zero; False when there are too few.
+
+        So many poses of one tag tell as much as one whose error is its own: ``alike``.
+        """
         by_number: dict[int, list[TagPose]] = {}
         for pose in poses:
             by_number.setdefault(pose.number, []).append(pose)
@@ -73,9 +76,9 @@ class PartTags:
             self._mounts, self._origin_m, self._now = {}, None, None
             return False
         first = min(seen, key=_ORDER.__getitem__)
-        lead = at_setup(seen[first], np.zeros(3))
+        lead = at_setup(seen[first], np.zeros(3), alike=alike)
         origin = lead.place_m + lead.rotation[:, 2] * _DEPTH_M[first]
-        fresh = {n: at_setup(own, origin) for n, own in seen.items()}
+        fresh = {n: at_setup(own, origin, alike=alike) for n, own in seen.items()}
         kept = self._carried(fresh, origin)
         self._mounts, self._origin_m, self._now = {**kept, **fresh}, origin, None
         self._off_s.clear()
@@ -105,13 +108,17 @@ class PartTags:
         if self._origin_m is None:
             return None
         telling = {p.number: p for p in poses if self._knows(p.number)}
-        for number in self._slipped(telling, passed_s, off_hint):
+        slipped = self._slipped(telling, passed_s, off_hint)
+        for number in slipped:
             del telling[number]
         fused = self._fused(list(telling.values()))
         if fused is None:
             return None
         self._now = (t_s, fused)
         for pose in poses:
+            # A tag that contradicts is not learned on: it would slip unsaid into its new place.
+            if pose.number in slipped:
+                continue
             if pose.number not in telling or not self._mounts[pose.number].at_setup:
                 self._learn(pose, [p for p in telling.values() if p.number != pose.number])
         return fused
@@ -169,6 +176,7 @@ class PartTags:
         fused = self._fused(others)
         if fused is None or self._origin_m is None or pose.ambiguous:
             return
+        knew = self._knows(pose.number)
         self._mounts[pose.number] = learned(
             self._mounts.get(pose.number),
             pose,
@@ -176,6 +184,12 @@ class PartTags:
             fused.spread,
             self._origin_m + fused.moved_m,
         )
+        if not knew and self._knows(pose.number):
+            held_deg = self._mounts[pose.number].scatter_deg
+            self._words.append(
+                f"the {BY_NUMBER[pose.number].name} tag is learned: it keeps its place to "
+                f"{max(held_deg, 0.1):.1f} degrees"
+            )
 
     def _slipped(
         self,

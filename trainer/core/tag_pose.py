@@ -68,6 +68,14 @@ class TagPose:
         return float(x), float(y), float(z)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class TagsRead:
+    """What looking for tags in one picture came to."""
+
+    focal_px: float  #: of the lens they were read through, the mean of both ways
+    poses: tuple[TagPose, ...]  #: by number; () when none was seen, or the looking came too late
+
+
 def square(size_m: float) -> FloatArray:
     """Return the black square's corners (4, 3) in the tag's axes, top left first, clockwise."""
     half = size_m / 2

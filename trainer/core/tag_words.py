@@ -63,6 +63,7 @@ class SizeWatch:
 
     def __init__(self) -> None:
         self._ratios: dict[int, deque[float]] = {}
+        self.doubtful: set[int] = set()  #: the tags whose size cannot be as told, just now
 
     def see(self, poses: Sequence[TagPose], distance_m: float | None) -> tuple[str, ...]:
         """Return words about tags whose size cannot be as told; () while nothing is known.
@@ -79,7 +80,9 @@ class SizeWatch:
             if len(ratios) < _SIZE_PICTURES:
                 continue
             ratio = float(np.median(ratios))
+            self.doubtful.discard(pose.number)
             if not 1 / _SIZE_RATIO < ratio < _SIZE_RATIO:
+                self.doubtful.add(pose.number)
                 name = BY_NUMBER[pose.number].name
                 compared = (
                     f"about {ratio:.1f} times as large as"

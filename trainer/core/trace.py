@@ -13,12 +13,18 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from trainer.core.landmarks import LANDMARK_COUNT
 from trainer.core.records import Outline, Pose, Step
+from trainer.core.tag_pose import TagPose, TagsRead
 
-SCHEMA: Final = 1
+FloatArray = NDArray[np.float64]
+
+SCHEMA: Final = 2
 _OUTLINE: Final = ("row_px", "left_px", "right_px")
+#: The upper half of a tag's spread, row by row; the lower one is the same.
+_HALF: Final = np.triu_indices(6)
 
 
 class TraceFault(ValueError):
@@ -39,7 +45,8 @@ def quantise(pose: Pose) -> Pose:
     """Return ``pose`` on a grid far finer than its noise, so that traces stay small.
 
     1/64 px and 1/8192 m (0.12 mm), 1/8 px for the outline: powers of two, so nothing is lost in
-    writing them down.
+    writing them down. Tags are few and keep what they are; only their spread, whose sizes differ
+    by thousands, is cut to so many digits.
     """
     outline = pose.outline
     if outline is not None:
@@ -55,6 +62,27 @@ def quantise(pose: Pose) -> Pose:
         depth_px=np.round(pose.depth_px * 64) / 64,
         world_m=np.round(pose.world_m * 8192) / 8192,
         visibility=np.round(pose.visibility * 256) / 256,
+        tags=None if pose.tags is None else _short(pose.tags),
+    )
+
+
+def _short(tags: TagsRead) -> TagsRead:
+    def digits(values: FloatArray) -> FloatArray:
+        # NB: both halves of a spread are cut alike, so it stays symmetric.
+        cut = [float(f"{value:.8g}") for value in values.ravel().tolist()]
+        return np.array(cut).reshape(values.shape)
+
+    return TagsRead(
+        focal_px=float(f"{tags.focal_px:.8g}"),
+        poses=tuple(
+            replace(
+                pose,
+                rotation=np.round(pose.rotation, 9),
+                place_m=np.round(pose.place_m, 7),
+                spread=digits((pose.spread + pose.spread.T) / 2),
+            )
+            for pose in tags.poses
+        ),
     )
 
 
@@ -79,6 +107,11 @@ def reading_line(t_s: float, pose: Pose | None, step: Step, action: str | None) 
                 name: [None if np.isnan(x) else x for x in getattr(pose.outline, name).tolist()]
                 for name in _OUTLINE
             }
+        if pose.tags is not None:
+            line["tags"] = {
+                "focal_px": pose.tags.focal_px,
+                "poses": [_tag_values(tag) for tag in pose.tags.poses],
+            }
     line["result"] = result_of(step)
     return _dump(line)
 
@@ -98,6 +131,10 @@ def result_of(step: Step) -> dict[str, Any]:
         result["changes"] = [asdict(change) for change in step.changes]
     if step.cues:
         result["cues"] = [asdict(cue) for cue in step.cues]
+    if step.told != step.cues:
+        result["told"] = [asdict(cue) for cue in step.told]
+    if step.signals:
+        result["signals"] = list(step.signals)
     if step.rep is not None:
         result["rep"] = asdict(step.rep)
     loaded: dict[str, Any] = json.loads(_dump(result))
@@ -151,6 +188,7 @@ def _reading(values: dict[str, Any], number: int) -> TraceLine:
                 world_m=_array(values["world_m"], 3),
                 visibility=_array(values["visibility"], 1).ravel(),
                 outline=_outline(values.get("outline")),
+                tags=_tags(values.get("tags")),
             )
     except (KeyError, TypeError, ValueError) as error:
         raise TraceFault(f"line {number} is no reading of a trace: {error}") from None
@@ -166,6 +204,36 @@ def _outline(values: dict[str, Any] | None) -> Outline | None:
     if not row.shape == left.shape == right.shape:
         raise ValueError("the outline's rows and ends are not equally many")
     return Outline(row_px=row, left_px=left, right_px=right)
+
+
+def _tag_values(tag: TagPose) -> dict[str, Any]:
+    return {
+        "number": tag.number,
+        "rotation": tag.rotation.ravel().tolist(),
+        "place_m": tag.place_m.tolist(),
+        "spread": tag.spread[_HALF].tolist(),
+        "ambiguous": tag.ambiguous,
+    }
+
+
+def _tags(values: dict[str, Any] | None) -> TagsRead | None:
+    if values is None:
+        return None
+    return TagsRead(
+        focal_px=float(values["focal_px"]), poses=tuple(_tag(one) for one in values["poses"])
+    )
+
+
+def _tag(values: dict[str, Any]) -> TagPose:
+    spread = np.zeros((6, 6))
+    spread[_HALF] = values["spread"]
+    return TagPose(
+        number=int(values["number"]),
+        rotation=np.array(values["rotation"], dtype=np.float64).reshape(3, 3),
+        place_m=np.array(values["place_m"], dtype=np.float64).reshape(3),
+        spread=np.triu(spread) + np.triu(spread, 1).T,
+        ambiguous=bool(values["ambiguous"]),
+    )
 
 
 def _array(values: list[float], columns: int) -> np.ndarray:

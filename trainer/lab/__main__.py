@@ -10,7 +10,7 @@ from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
-from trainer.lab import accuracy, study
+from trainer.lab import accuracy, signs, study
 from trainer.lab.scenarios import SCENARIOS, Clip, adjusted
 
 EXIT_OK, EXIT_USAGE, EXIT_NO_LAB = 0, 2, 3
@@ -19,7 +19,7 @@ EXIT_OK, EXIT_USAGE, EXIT_NO_LAB = 0, 2, 3
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line; return the exit code."""
     options = _parser().parse_args(argv)
-    if options.command == "fit":
+    if options.command in ("fit", "signs"):
         return int(options.run(options))  # needs no renderer
     try:
         import anny  # noqa: F401
@@ -44,6 +44,7 @@ def _parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(dest="command", required=True)
     study.add_commands(commands)
     accuracy.add_command(commands)
+    signs.add_command(commands)
     render = commands.add_parser("render", help="render clips with their truth files")
     render.add_argument("--out", type=Path, required=True, metavar="DIR")
     render.add_argument(

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections import deque
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +20,7 @@ from trainer.core.rules import Rules
 from trainer.core.setup import Reference
 from trainer.core.summary import RepWords
 from trainer.store.records import Aim, Curves, KeptPose, KeptRep, KeptSession, Motion
-from trainer.store.rows import AT_SETUP, AT_TOP
+from trainer.store.rows import AT_SETUP, AT_TOP, schedule_text
 
 #: Of the setup so much is kept before the takeaway, and over so much its figures are taken.
 BEFORE_S: Final = 1.0
@@ -45,7 +45,7 @@ class FinishedRep:
 
     def worked_out(self) -> tuple[KeptRep, Motion]:
         """Return the rep and its motion as they are kept."""
-        rep, reference = self.rep, self.reference
+        rep, reference, told = self.rep, self.reference, self.rep.verdict
         measures = [now for now, _ in self.readings]
         until_s = rep.top_end_t_s if rep.top_end_t_s is not None else float("inf")
         swing = [m for m in measures if rep.takeaway_t_s <= m.t_s <= until_s + 1e-9]
@@ -56,8 +56,8 @@ class FinishedRep:
             handed=self.rules.handed,
             stature_cm=self.rules.stature_cm,
             aim=aim_of(self.rules),
-            good=self.verdict.good,
-            words=self.verdict.lines,
+            good=self.verdict.good if told is None else told.good,
+            words=self.verdict.lines if told is None else told.lines,
             cm_per_px=None if reference is None else reference.cm_per_px,
             scale_from_stature=None if reference is None else reference.scale_from_stature,
             at_setup=_at_setup(measures, rep.takeaway_t_s),
@@ -65,7 +65,9 @@ class FinishedRep:
             max_head_lateral_se_cm=_se(swing, rep.max_head_lateral_cm, "head_lateral", "cm"),
             max_head_vertical_se_cm=_se(swing, rep.max_head_vertical_cm, "head_vertical", "cm"),
             max_hip_lateral_se_cm=_se(swing, rep.max_hip_lateral_cm, "hip_lateral", "cm"),
-            cues_heard=self.cues_heard,
+            cues_heard=self.cues_heard and (told is None or told.told),
+            practice_kind=None if told is None else told.kind,
+            schedule=None if told is None else schedule_text(told),
         )
         curves = curves_of(measures, rep.takeaway_t_s)
         return kept, Motion(
@@ -133,6 +135,7 @@ def aim_of(rules: Rules) -> Aim:
         target_deg=cues.target_deg,
         turn_band_deg=cues.turn_band_deg,
         turn_confidence=cues.turn_confidence,
+        turn_of=cues.turn_of.value,
         head_tol_cm=cues.head_tol_cm,
         hip_tol_cm=cues.hip_tol_cm,
         hips_strict=cues.hips_strict,
@@ -160,7 +163,7 @@ def curves_of(readings: list[Measures], takeaway_t_s: float) -> Curves | None:
 def _at_setup(readings: list[Measures], takeaway_t_s: float) -> Measures | None:
     """Return the medians over the last of the setup; None when nothing was read there."""
     near = [m for m in readings if takeaway_t_s - AT_SETUP_S <= m.t_s <= takeaway_t_s]
-    found: dict[str, float] = {}
+    found: dict[str, Any] = {}
     for name in AT_SETUP:
         values = [getattr(m, name) for m in near if getattr(m, name) is not None]
         if values:

@@ -8,10 +8,12 @@ from dataclasses import fields
 from datetime import datetime, timedelta, timezone
 from typing import Any, Final
 
-from trainer.core.records import Cue, CueKind, Handed, Measures, Rep, Side
+from trainer.core.records import Cue, CueKind, Handed, Measures, Rep, Side, Verdict
 from trainer.core.rules import OwnRep
 from trainer.store.records import Aim, KeptRep, KeptSession, Kind
 
+#: The state of the cue schedule that is kept with a rep.
+_SCHEDULE: Final = {"cues": str, "told_pct": int, "told": bool}
 #: What is read at setup; every other measure is counted from there and zero.
 AT_SETUP: Final = (
     "chest_pitch_deg",
@@ -21,7 +23,7 @@ AT_SETUP: Final = (
     "side_tilt_se_deg",
     "back_gap_se_cm",
 )
-AT_TOP: Final = tuple(item.name for item in fields(Measures) if item.name != "t_s")
+AT_TOP: Final = tuple(item.name for item in fields(Measures) if item.name not in ("t_s", "sources"))
 _OWN: Final = tuple(item.name for item in fields(OwnRep))
 _AIM: Final = tuple(item.name for item in fields(Aim) if item.name != "own")
 _TIMES: Final = ("setup_t_s", "takeaway_t_s", "top_t_s", "top_end_t_s")
@@ -102,6 +104,7 @@ def rep_of(session: KeptSession, row: Mapping[str, Any], cues: Iterable[Cue]) ->
             complete=told["complete"],
             at_top=_measures(told, "top", AT_TOP),
             cues=tuple(cues),
+            verdict=_verdict(told),
             **{name: told[name] for name in (*_TIMES, *_LARGEST)},
         ),
         handed=Handed(told["handed"]),
@@ -112,6 +115,25 @@ def rep_of(session: KeptSession, row: Mapping[str, Any], cues: Iterable[Cue]) ->
         words=tuple(json.loads(told["words"])),
         at_setup=_measures(told, "setup", AT_SETUP),
         **{name: told[name] for name in _PLAIN},
+    )
+
+
+def schedule_text(verdict: Verdict) -> str:
+    """Return the cue schedule at a rep as it is kept."""
+    return json.dumps({name: getattr(verdict, name) for name in _SCHEDULE})
+
+
+def _verdict(row: Mapping[str, Any]) -> Verdict | None:
+    """Return what the rep was worth in its practice; None where none is told of."""
+    if row["practice_kind"] is None or row["schedule"] is None:
+        return None
+    try:
+        schedule = json.loads(row["schedule"])
+        state = {name: kind(schedule[name]) for name, kind in _SCHEDULE.items()}
+    except (ValueError, KeyError, TypeError, RecursionError):
+        return None
+    return Verdict(
+        kind=row["practice_kind"], good=row["good"], lines=tuple(json.loads(row["words"])), **state
     )
 
 

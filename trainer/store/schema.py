@@ -142,8 +142,21 @@ ALTER TABLE sessions ADD COLUMN clip_sha256 TEXT;
 CREATE INDEX sessions_by_clip ON sessions (clip_sha256) WHERE clip_sha256 IS NOT NULL;
 """
 
+#: What printed tags read, which turn the target is about, and the hands of the reference rep.
+_VERSION_3: Final = """
+ALTER TABLE reps ADD COLUMN top_thorax_turn_deg REAL;
+ALTER TABLE reps ADD COLUMN top_thorax_turn_se_deg REAL;
+ALTER TABLE reps ADD COLUMN top_chest_extension_deg REAL;
+ALTER TABLE reps ADD COLUMN top_chest_extension_se_deg REAL;
+ALTER TABLE reps ADD COLUMN top_side_bend_deg REAL;
+ALTER TABLE reps ADD COLUMN top_side_bend_se_deg REAL;
+ALTER TABLE reps ADD COLUMN turn_of TEXT NOT NULL DEFAULT 'shoulders';
+ALTER TABLE reps ADD COLUMN own_hand_lateral_cm REAL;
+ALTER TABLE reps ADD COLUMN own_hand_height_cm REAL;
+"""
+
 #: ``STEPS[n]`` leads from version n to version n + 1.
-STEPS: Final = (_VERSION_1, _VERSION_2)
+STEPS: Final = (_VERSION_1, _VERSION_2, _VERSION_3)
 VERSION: Final = len(STEPS)
 
 

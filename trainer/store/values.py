@@ -18,6 +18,7 @@ import numpy as np
 
 from trainer.core.landmarks import LANDMARK_COUNT
 from trainer.core.records import CueKind, Handed, Side
+from trainer.core.rules import TurnOf
 from trainer.errors import SettingsError
 from trainer.settings import player_name
 from trainer.store.records import Curves, KeptPose, KeptRep, KeptSession, Kind, Motion
@@ -34,6 +35,7 @@ _LONGEST: Final = 2_000  #: letters of a text
 #: Columns of texts, and the words they may hold; None: any text.
 _TEXTS: Final[dict[str, frozenset[str] | None]] = {
     "handed": frozenset(h.value for h in Handed),
+    "turn_of": frozenset(t.value for t in TurnOf),
     "practice_kind": None,
     "schedule": None,
     "guess": None,
@@ -43,7 +45,7 @@ _NEEDED: Final = frozenset(
     {
         "number", "ended", "complete", "words", "handed", "setup_t_s", "takeaway_t_s", "target_deg",
         "turn_band_deg", "turn_confidence", "head_tol_cm", "hip_tol_cm", "hips_strict",
-        "back_gap_low_cm", "back_gap_high_cm", "pain",
+        "back_gap_low_cm", "back_gap_high_cm", "pain", "turn_of",
     }
 )  # fmt: skip
 #: Largest size of a number by the unit its name ends with, longest ending first.

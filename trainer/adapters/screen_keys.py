@@ -1,0 +1,63 @@
+"""Which key means what; nothing drawn. A presenter's clicker sends keys too."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from trainer.ports import KeyAction
+
+#: Keys of the page of kinds, after which it stays open: each press shows what it did.
+STAYS = frozenset({KeyAction.NEXT_CUES, KeyAction.GUESS_FIRST})
+
+
+def action_of(pygame: Any, event: Any, *, page: str, handed_left: bool) -> KeyAction | None:  # noqa: ANN401
+    """Return what a pressed key asks for while ``page`` lies over the mirror ("": none)."""
+    if event.mod & (pygame.KMOD_CTRL | pygame.KMOD_ALT | pygame.KMOD_META):
+        return None
+    if getattr(event, "unicode", "") == "?":
+        return KeyAction.HELP
+    if event.key in (pygame.K_LEFT, pygame.K_RIGHT):
+        # The mirror shows "away from the target" on the right for a right-hander.
+        away = (event.key == pygame.K_RIGHT) != handed_left
+        return KeyAction.LINE_AWAY if away else KeyAction.LINE_TOWARD
+    if event.key == pygame.K_ESCAPE:
+        # A clicker sends it as easily as any other; it first takes a page away.
+        return None if page else KeyAction.QUIT
+    numbers = (pygame.K_1, pygame.K_2, pygame.K_3, pygame.K_4, pygame.K_5)
+    if event.key in numbers:
+        row = numbers.index(event.key)
+        if page == "kinds":
+            return _KINDS[row]
+        return _GUESSES[row] if row < len(_GUESSES) else None
+    return {
+        pygame.K_f: KeyAction.FULL_SCREEN,
+        pygame.K_r: KeyAction.NEW_SETUP,
+        pygame.K_h: KeyAction.SWITCH_HANDED,
+        pygame.K_m: KeyAction.MUTE,
+        pygame.K_p: KeyAction.PAIN,
+        pygame.K_t: KeyAction.THIS_ONE,
+        pygame.K_o: KeyAction.OWN_TOP,
+        pygame.K_x: KeyAction.COMFORT,
+        pygame.K_c: KeyAction.ROD_CHECK,
+        pygame.K_k: KeyAction.KINDS,
+        pygame.K_s: KeyAction.NEXT_CUES,
+        pygame.K_g: KeyAction.GUESS_FIRST,
+        pygame.K_y: KeyAction.SILENT_CHECK,
+        pygame.K_j: KeyAction.GESTURES,
+        pygame.K_b: KeyAction.PAUSE,
+        pygame.K_PERIOD: KeyAction.PAUSE,  # what some clickers send for a dark screen
+        pygame.K_PAGEDOWN: KeyAction.NEXT_KIND,
+        pygame.K_PAGEUP: KeyAction.PREVIOUS_KIND,
+        pygame.K_F1: KeyAction.HELP,
+        pygame.K_q: KeyAction.QUIT,
+    }.get(event.key)
+
+
+_KINDS = (
+    KeyAction.FREE,
+    KeyAction.CHECKPOINTS,
+    KeyAction.TURN_ONLY,
+    KeyAction.CENTRED,
+    KeyAction.LADDER,
+)
+_GUESSES = (KeyAction.GUESS_SHORT, KeyAction.GUESS_THERE, KeyAction.GUESS_PAST)

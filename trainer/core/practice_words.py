@@ -1,0 +1,106 @@
+"""Practice in plain words: kinds, schedules, what is told, what a silent check came to."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from trainer.core import checkpoints, schedule
+from trainer.core.gestures import Sign
+from trainer.core.practice import (
+    RUNGS,
+    CheckResult,
+    PracticeState,
+    guesses_asked,
+    kind_of,
+    telling,
+)
+from trainer.core.practice_rules import CueSchedule, PracticeKind
+from trainer.core.rules import Rules
+from trainer.core.schedule import Telling
+
+KINDS: Final = {
+    PracticeKind.FREE: ("free reps", "whole backswings at any speed; all bands count"),
+    PracticeKind.CHECKPOINTS: (
+        "slow checkpoints",
+        "setup, hands at hip height, lead arm level, top: hold each; all four make a good rep",
+    ),
+    PracticeKind.TURN_ONLY: (
+        "turn only",
+        "no club: hands on the chest, or a shaft across the shoulders; the turn counts",
+    ),
+    PracticeKind.CENTRED: ("stay centred", "whole backswings; only head and hips count"),
+    PracticeKind.LADDER: (
+        "speed ladder",
+        "slow, half, full, with the same bands; good reps lead to the next speed",
+    ),
+}
+CUES: Final = {
+    CueSchedule.EVERY: "every rep is told",
+    CueSchedule.ALTERNATE: "every other rep is told",
+    CueSchedule.FADING: "fewer reps are told as more are good: 100, 50, 25 %",
+    CueSchedule.BANDWIDTH: "only what left its band is told",
+    CueSchedule.SILENT: "no rep is told",
+}
+
+#: What a sign being held will do.
+SIGN_WORDS: Final = {
+    Sign.HAND_UP: "hand above the head …",
+    Sign.HANDS_OUT: "both hands out: next …",
+    Sign.ON_HEAD: "hands on the head: pain …",
+    Sign.OUT_LOW: "low: short …",
+    Sign.OUT_LEVEL: "level: there …",
+}
+#: The help card: posture, what it does.
+SIGN_CARD: Final = (
+    (Sign.HAND_UP, "one hand above the head, 1 s:  pause, and go on"),
+    (
+        Sign.HANDS_OUT,
+        "both arms out to the sides, 1 s:  next practice, or the check offered",
+    ),
+    (Sign.ON_HEAD, "both hands on the head, 1.5 s:  pain; no cue asks for turn any more"),
+    (Sign.OUT_LOW, "your guess, one arm out and low: short"),
+    (Sign.OUT_LEVEL, "your guess, one arm out and level: there"),
+    (None, "your guess, hand above the head: past"),
+    (None, "walk out of the picture:  pause; come back and stand at address:  go on"),
+)
+
+
+def offer_words(reps: int) -> str:
+    """Return the offer of a silent check of so many reps."""
+    return f"Silent check of {reps} reps, no cues? Y, or both arms out"
+
+
+def schedule_words(state: PracticeState, rules: Rules, rep: str = "next") -> str:
+    """Return kind and schedule, and what is told of the ``rep`` to come, in one line."""
+    practice = rules.practice
+    if state.check_left:
+        return f"silent check: {state.check_left} reps to go"
+    kind = KINDS[kind_of(state, practice)][0]
+    if practice.kind is PracticeKind.LADDER:
+        kind += f": {RUNGS[state.rung]}"
+    cues = practice.cues.value
+    if practice.cues is CueSchedule.FADING:
+        cues += f" {schedule.told_pct(state.schedule, practice)} %"
+    rest = {
+        Telling.ALL: "",
+        Telling.FAULTS: "",
+        Telling.NOTHING: f"  ·  {rep} rep on your own",
+    }[telling(state, practice)]
+    guess = "  ·  guess first" if guesses_asked(state, rules) else ""
+    return f"{kind}  ·  cues: {cues}{rest}{guess}"
+
+
+def check_words(result: CheckResult) -> str:
+    """Return what a silent check came to."""
+    words = f"Silent check: {result.good} of {result.reps} good"
+    if result.turn_mean_deg is None:
+        return words
+    words += f", turn about {result.turn_mean_deg:.0f}°"
+    return words if result.turn_sd_deg is None else f"{words}, spread ±{result.turn_sd_deg:.0f}°"
+
+
+def points_words(state: PracticeState, rules: Rules) -> str:
+    """Return what to do now in slow checkpoints; empty in other kinds."""
+    if kind_of(state, rules.practice) is not PracticeKind.CHECKPOINTS:
+        return ""
+    return checkpoints.words(state.points, rules)

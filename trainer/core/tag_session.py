@@ -1,0 +1,310 @@
+"""The printed tags beside the body points: what both together say, picture by picture."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any, Final
+
+import numpy as np
+
+from trainer.core.asked_turn import LINE_PER_CHEST, LINE_PER_CHEST_SE
+from trainer.core.records import Measures, Phase, Pose, Source
+from trainer.core.setup import Reference
+from trainer.core.tag_body import TagBody
+from trainer.core.tag_join import KEEP_DEG, Joined, Told, join
+from trainer.core.tag_reading import BodyTags, PartReading
+
+#: What a change of sources may add to a step, a second.
+RATE_DEG_S: Final = 90.0
+RATE_CM_S: Final = 20.0
+#: Standard errors taken where the body points' own is not known, which is without an estimator.
+_UNKNOWN_DEG: Final = 15.0
+_UNKNOWN_CM: Final = 3.0
+#: How well a part's middle is known behind its tag, and how a belt or cap gives on the body.
+_DEPTH_SE_CM: Final = 2.5
+_GIVES_CM: Final = 0.3
+#: How much of an error of where the chest points at setup is left in how far it has opened since:
+#: on a trunk leaning 30 degrees that turns by 90, 1 - cos 30; rounded up.
+_PITCH_LEFT: Final = 0.15
+#: How fast the chest's pitch at setup follows its readings, as a share of each.
+_PITCH_PACE: Final = 0.1
+#: How long a word about the tags stands.
+WORDS_S: Final = 8.0
+#: Tags are wanted and for so long none is seen: that is said.
+UNSEEN_S: Final = 4.0
+#: Tags and body points further apart than so many errors and degrees cannot both be right. The
+#: points are then told alone, and if it lasts, that is said.
+_ODD_ERRORS: Final = 4.0
+_ODD_DEG: Final = 10.0
+ODD_S: Final = 0.5
+ODD_NOTICE: Final = (
+    "Tags and camera disagree by far, so the camera alone is told. See that the tags sit tight and "
+    "each in its place, then take a new setup (R)."
+)
+UNSEEN_NOTICE: Final = (
+    "No tag is seen. Sheets of trainer tags were wanted, flat, facing the camera, white all round "
+    "the black square. Come nearer, give more light, or print larger ones."
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class TagState:
+    """What the core remembers of worn tags between two poses; how they sit is in ``TagBody``."""
+
+    reference: Reference | None = None  #: the setup that ``joined`` is counted from
+    joined: Mapping[str, Joined] = field(default_factory=dict)
+    pitch_setup: Told | None = None  #: where the chest points at setup, by the body points
+    words: tuple[tuple[float, str], ...] = ()  #: until when each stands
+    odd_since_s: float | None = None  #: since when tags and body points cannot both be right
+    seen_s: float | None = None  #: when a tag was last seen; first: when tags were first wanted
+
+    @property
+    def notices(self) -> tuple[str, ...]:
+        """The words that stand."""
+        return tuple(text for _, text in self.words)
+
+
+def follow(
+    state: TagState,
+    body: TagBody,
+    pose: Pose | None,
+    points: Measures,
+    reference: Reference | None,
+    phase: Phase,
+    cm_per_px: float | None,
+) -> tuple[TagState, Measures, BodyTags]:
+    """Return the new state, the measures by tags and body points, and what the tags said.
+
+    ``points`` is what the body points alone say; ``body`` learns from the picture. Where the
+    setup was taken anew the tags are zeroed with it. ``cm_per_px`` at the player, for how far
+    away the body is.
+    """
+    t_s = points.t_s
+    seen = None if pose is None else pose.tags
+    far_m = None
+    if seen is not None and cm_per_px is not None:
+        far_m = cm_per_px * seen.focal_px / 100.0
+    turn = points.shoulder_turn_deg
+    said = body.see(
+        t_s,
+        () if seen is None else seen.poses,
+        distance_hint_m=far_m,
+        turn_hint_deg=None if turn is None else turn / LINE_PER_CHEST,
+    )
+    state = _words(state, said, seen is not None and bool(seen.poses), pose is not None)
+    if reference is not state.reference:
+        state = replace(state, reference=reference, joined={})
+        if reference is not None:
+            body.zero(reference.t_s, t_s)
+    if reference is None:
+        return replace(state, pitch_setup=None), points, said
+    if pose is None:
+        return state, points, said
+    state = _pitch_at_setup(state, points, phase)
+    said, is_odd = _believed(points, said)
+    state = _odd_words(state, t_s, is_odd)
+    joined = _joined(state, points, said)
+    return replace(state, joined=joined), _measures(points, joined, state, said), said
+
+
+def _words(state: TagState, said: BodyTags, seen: bool, somebody: bool) -> TagState:
+    t_s = said.t_s
+    words = [(until_s, text) for until_s, text in state.words if until_s > t_s]
+    words += [(t_s + WORDS_S, text) for text in said.notices]
+    seen_s = t_s if seen or state.seen_s is None or not somebody else state.seen_s
+    if t_s - seen_s > UNSEEN_S and UNSEEN_NOTICE not in [text for _, text in words]:
+        words.append((t_s + WORDS_S, UNSEEN_NOTICE))
+    if seen:
+        words = [(until_s, text) for until_s, text in words if text != UNSEEN_NOTICE]
+    return replace(state, words=tuple(words), seen_s=seen_s)
+
+
+def _believed(points: Measures, said: BodyTags) -> tuple[BodyTags, bool]:
+    """Return ``said`` without the parts that contradict the body points, and whether any does."""
+    line = points.shoulder_turn_deg
+    chest = None
+    if line is not None:
+        chest = _chest_from_line(
+            Told(value=line, se=_or(points.shoulder_turn_se_deg, _UNKNOWN_DEG))
+        )
+    hips = None
+    if points.hip_turn_deg is not None:
+        se = _or(points.hip_turn_se_deg, _UNKNOWN_DEG)
+        hips = Told(value=points.hip_turn_deg, se=se)
+    off_thorax, off_pelvis = _is_odd(said.thorax, chest), _is_odd(said.pelvis, hips)
+    if not off_thorax and not off_pelvis:
+        return said, False
+    return replace(
+        said,
+        thorax=None if off_thorax else said.thorax,
+        pelvis=None if off_pelvis else said.pelvis,
+    ), True
+
+
+def _is_odd(part: PartReading | None, points: Told | None) -> bool:
+    if part is None or points is None:
+        return False
+    apart = abs((part.turn.deg - points.value + 180.0) % 360.0 - 180.0)
+    return apart > _ODD_DEG + _ODD_ERRORS * math.hypot(part.turn.se_deg, points.se)
+
+
+def _odd_words(state: TagState, t_s: float, is_odd: bool) -> TagState:
+    if not is_odd:
+        return state if state.odd_since_s is None else replace(state, odd_since_s=None)
+    since_s = t_s if state.odd_since_s is None else state.odd_since_s
+    state = replace(state, odd_since_s=since_s)
+    if t_s - since_s < ODD_S or ODD_NOTICE in state.notices:
+        return state
+    return replace(state, words=(*state.words, (t_s + WORDS_S, ODD_NOTICE)))
+
+
+def _pitch_at_setup(state: TagState, points: Measures, phase: Phase) -> TagState:
+    """Keep where the chest points at setup: a mean over it, frozen by the takeaway."""
+    if phase is not Phase.SETUP or points.chest_pitch_deg is None:
+        return state
+    now = Told(value=points.chest_pitch_deg, se=_or(points.chest_pitch_se_deg, _UNKNOWN_DEG))
+    then = state.pitch_setup
+    if then is not None:
+        now = replace(now, value=then.value + _PITCH_PACE * (now.value - then.value))
+    return replace(state, pitch_setup=now)
+
+
+def _joined(state: TagState, points: Measures, said: BodyTags) -> dict[str, Joined]:
+    before, found = state.joined, dict[str, Joined]()
+    last = before.get("shoulder_turn_deg")
+    turn = points.shoulder_turn_deg
+    turned_deg = 0.0 if last is None or turn is None else abs(turn - last.points)
+
+    def put(
+        name: str,
+        at: float | None,
+        se: float | None,
+        tag: Told | None,
+        part: PartReading | None,
+    ) -> None:
+        if at is None:
+            return
+        is_cm = name.endswith("_cm")
+        found[name] = join(
+            before.get(name),
+            said.t_s,
+            Told(value=at, se=_or(se, _UNKNOWN_CM if is_cm else _UNKNOWN_DEG)),
+            tag,
+            () if part is None or tag is None else part.numbers,
+            turned_deg=turned_deg,
+            rate=RATE_CM_S if is_cm else RATE_DEG_S,
+        )
+
+    thorax, pelvis, head = said.thorax, said.pelvis, said.head
+    se = points.shoulder_turn_se_deg
+    chest = None if turn is None else _chest_from_line(Told(value=turn, se=_or(se, _UNKNOWN_DEG)))
+    if chest is not None:
+        by_tag = None if thorax is None else Told(value=thorax.turn.deg, se=thorax.turn.se_deg)
+        put("thorax_turn_deg", chest.value, chest.se, by_tag, thorax)
+        line = None if by_tag is None else line_from_chest(by_tag)
+        put("shoulder_turn_deg", turn, se, line, thorax)
+    opened = _opened(state, thorax)
+    if state.pitch_setup is not None:
+        then, now = state.pitch_setup, points.chest_pitch_deg
+        se = _or(points.chest_pitch_se_deg, _UNKNOWN_DEG)
+        put(
+            "chest_extension_deg",
+            None if now is None else now - then.value,
+            # The same points err alike at setup and now: taken as if they did not, to be safe.
+            math.hypot(se, then.se),
+            opened,
+            thorax,
+        )
+        # Where it points now is told by the points of the setup and by those of now. Near the
+        # setup they err alike, and two readings then say no more than one.
+        alike = math.sqrt(1.0 + math.exp(-abs(turn or 0.0) / KEEP_DEG))
+        pitch = None
+        if opened is not None:
+            pitch = Told(value=then.value + opened.value, se=math.hypot(then.se, opened.se) * alike)
+        put("chest_pitch_deg", now, se * (1.0 if opened is None else alike), pitch, thorax)
+    by_tag = None if pelvis is None else Told(value=pelvis.turn.deg, se=pelvis.turn.se_deg)
+    put("hip_turn_deg", points.hip_turn_deg, points.hip_turn_se_deg, by_tag, pelvis)
+    moves = {
+        "hip_lateral_cm": (pelvis, "away", points.hip_lateral_se_cm),
+        "head_lateral_cm": (head, "away", points.head_lateral_se_cm),
+        "head_vertical_cm": (head, "up", points.head_vertical_se_cm),
+    }
+    for name, (part, way, se) in moves.items():
+        tag = None if said.cm_doubtful else _moved(part, way)
+        put(name, getattr(points, name), se, tag, part)
+    return found
+
+
+def line_from_chest(chest: Told) -> Told:
+    """Return the shoulder line's turn that goes with a rib cage's, with the people's spread."""
+    return Told(
+        value=chest.value * LINE_PER_CHEST,
+        se=math.hypot(chest.se * LINE_PER_CHEST, chest.value * LINE_PER_CHEST_SE),
+    )
+
+
+def _chest_from_line(line: Told) -> Told:
+    value = line.value / LINE_PER_CHEST
+    return Told(value=value, se=math.hypot(line.se, value * LINE_PER_CHEST_SE) / LINE_PER_CHEST)
+
+
+def _opened(state: TagState, thorax: PartReading | None) -> Told | None:
+    """Return how far the chest's own front has come up since the setup, by the tags.
+
+    The front is where the body points have it at setup, level across; the tag's own normal leans
+    otherwise, for a breastbone slopes, and another direction rises by another angle.
+    """
+    if thorax is None or state.pitch_setup is None:
+        return None
+    then = math.radians(state.pitch_setup.value)
+    front = thorax.rotation @ np.array([0.0, math.sin(then), math.cos(then)])
+    now = math.asin(min(max(float(front[1]), -1.0), 1.0))
+    return Told(
+        value=math.degrees(now - then),
+        se=math.hypot(thorax.pitch.se_deg, _PITCH_LEFT * state.pitch_setup.se),
+    )
+
+
+def _moved(part: PartReading | None, way: str) -> Told | None:
+    """Return a part's middle's move; the further it is turned the less sure its depth makes it."""
+    if part is None:
+        return None
+    angle = part.turn.deg if way == "away" else part.pitch_change_deg
+    depth_cm = _DEPTH_SE_CM * abs(math.sin(math.radians(angle)))
+    own_cm: float = getattr(part, f"{way}_se_cm")
+    return Told(value=getattr(part, f"{way}_cm"), se=math.hypot(own_cm, depth_cm, _GIVES_CM))
+
+
+def _measures(
+    points: Measures, joined: Mapping[str, Joined], state: TagState, said: BodyTags
+) -> Measures:
+    told: dict[str, Any] = {}
+    sources: dict[str, Source] = {}
+    for name, one in joined.items():
+        sources[name] = one.source
+        untold = one.kept == 0.0 and one.lag == 0.0
+        if untold and name not in _TAGS_ONLY:
+            continue  # no tag has told of it since the setup: as without tags, to the last bit
+        stem, unit = name.rsplit("_", 1)
+        told[name], told[f"{stem}_se_{unit}"] = one.value, one.se
+    now = replace(points, **told)
+    line, hips = joined.get("shoulder_turn_deg"), joined.get("hip_turn_deg")
+    if line is not None and hips is not None and {Source.POSE} != {line.source, hips.source}:
+        now = replace(
+            now,
+            separation_deg=line.value - hips.value,
+            separation_se_deg=math.hypot(line.se, hips.se),
+        )
+    if said.thorax is not None:
+        bend = said.thorax.side_bend
+        now = replace(now, side_bend_deg=bend.deg, side_bend_se_deg=bend.se_deg)
+    return replace(now, sources=sources)
+
+
+_TAGS_ONLY: Final = frozenset({"thorax_turn_deg", "chest_extension_deg"})
+
+
+def _or(value: float | None, other: float) -> float:
+    return other if value is None else value
