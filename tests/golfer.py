@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from trainer.core import session
+from trainer.core.estimate import canonical
 from trainer.core.landmarks import Landmark as L
 from trainer.core.records import Handed, Outline, Pose
 from trainer.core.rules import Rules
@@ -213,6 +214,18 @@ def with_outline(pose, rows=120):
         half = np.where(half2 > 0, np.sqrt(np.maximum(half2, 0.0)), np.nan)
         left, right = np.fmin(left, middle[0] - half), np.fmax(right, middle[0] + half)
     return replace(pose, outline=Outline(row_px=at, left_px=left, right_px=right))
+
+
+def with_trunk(pose):
+    """Return ``pose`` with an outline, and with its trunk read as a crude eye would read it."""
+    rows = []
+    for handed in Handed:
+        points = canonical(pose.image_px, handed)
+        height = np.linalg.norm(points[L.LEFT_SHOULDER] - points[L.LEFT_HIP])
+        wide = [points[a] - points[b] for a, b in ((11, 12), (23, 24))]
+        turns = [90 - 100 * x[0] / height for x in wide]
+        rows.append([*turns, 100 * wide[0][1] / height])
+    return replace(with_outline(pose), trunk_deg=np.array(rows))
 
 
 def poses(script, view=View()):

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import http.server
 import os
-import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -116,13 +115,14 @@ class LoopedReader:
 
 @dataclass(slots=True, kw_only=True)
 class _Clock:
-    """When the pose thread began a picture, and how long it was inside the pose model."""
+    """When the pose thread began a picture, and how long it was inside the networks."""
 
     begun_s: float = 0.0
-    inside_s: float = 0.0
+    inside_s: float = 0.0  # the pose model
+    trunk_s: float = 0.0
 
 
-class _Timed:
+class _Begun:
     """A pose estimator that notes when each picture was begun."""
 
     def __init__(self, inner: PoseEstimator, clock: _Clock) -> None:
@@ -132,31 +132,28 @@ class _Timed:
         self.close = inner.close
 
     def estimate(self, frame: Frame) -> Any:  # noqa: ANN401 -- Pose | None
-        self._clock.inside_s = 0.0
+        self._clock.inside_s = self._clock.trunk_s = 0.0
         self._clock.begun_s = time.perf_counter()
         return self._inner.estimate(frame)
 
 
 @contextmanager
-def _detect_timed(clock: _Clock) -> Iterator[None]:
-    """Have every ``detect_for_video`` say how long it took, while the block runs."""
-    from trainer.adapters.mediapipe_load import load_vision
-
-    kind: Any = load_vision().PoseLandmarker
-    original = kind.detect_for_video
+def _timed(kind: Any, name: str, clock: _Clock, into: str) -> Iterator[None]:  # noqa: ANN401
+    """Have every call of a class's method add how long it took to the clock, in the block."""
+    original = getattr(kind, name)
 
     def timed(self: object, *args: object) -> object:
         begun_s = time.perf_counter()
         try:
             return original(self, *args)
         finally:
-            clock.inside_s += time.perf_counter() - begun_s
+            setattr(clock, into, getattr(clock, into) + time.perf_counter() - begun_s)
 
-    kind.detect_for_video = timed
+    setattr(kind, name, timed)
     try:
         yield
     finally:
-        kind.detect_for_video = original
+        setattr(kind, name, original)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -164,7 +161,8 @@ class LiveRun:
     """What one run of the live mirror took."""
 
     fps: float  #: poses a second, from the first to the last
-    own_ms: list[float]  #: a picture: all of the pose thread's work but the model's own call
+    own_ms: list[float]  #: a picture: all of the pose thread's work but the networks'
+    trunk_ms: list[float]  #: a picture: cutting out the trunk and running its network
     delay_ms: list[float]  #: picture stamp to cues decided
     dropped: list[tuple[float, int]]  #: (seconds since the first pose, dropped so far)
     rss_mb: list[tuple[float, float]]  #: (seconds since the first pose, resident MB)
@@ -191,7 +189,9 @@ def live_run(
     ``keep_in`` is the store every rep is kept in.
     """
     from trainer.adapters.clips import PacedClip, SteppedClip
+    from trainer.adapters.mediapipe_load import load_vision
     from trainer.adapters.tones import pan_of
+    from trainer.adapters.trunk_picture import TrunkReader
     from trainer.live import open_stage, pose_opener
 
     opened: Any = PacedClip if paced else SteppedClip
@@ -199,11 +199,22 @@ def live_run(
     clock = _Clock()
     opener = pose_opener(model)
     times_s: list[float] = []
-    run = LiveRun(fps=0.0, own_ms=[], delay_ms=[], dropped=[], rss_mb=[], reps=0, audible=False)
+    run = LiveRun(
+        fps=0.0,
+        own_ms=[],
+        trunk_ms=[],
+        delay_ms=[],
+        dropped=[],
+        rss_mb=[],
+        reps=0,
+        audible=False,
+    )
+    landmarker = load_vision().PoseLandmarker
 
     def on_step(step: Step, rules: Rules) -> None:
         now_s = time.perf_counter()
-        run.own_ms.append((now_s - clock.begun_s - clock.inside_s) * 1000)
+        run.own_ms.append((now_s - clock.begun_s - clock.inside_s - clock.trunk_s) * 1000)
+        run.trunk_ms.append(clock.trunk_s * 1000)
         run.delay_ms.append((source.now_s() - step.t_s) * 1000)
         times_s.append(now_s)
         since_s = now_s - times_s[0]
@@ -219,10 +230,13 @@ def live_run(
         sight = open_tags(TagSettings(worn=True, size_mm=120.0), source.name)
     with open_stage(screen="window", sound="auto", say=lambda line: None) as stage:
         rep_keeper, all_kept = keeping(keep_in)
-        with _detect_timed(clock):
+        with (
+            _timed(landmarker, "detect_for_video", clock, "inside_s"),
+            _timed(TrunkReader, "read", clock, "trunk_s"),
+        ):
             result = LiveMirror(
                 source=source,
-                open_estimator=lambda: _Timed(opener(), clock),
+                open_estimator=lambda: _Begun(opener(), clock),
                 sounder=stage.sounder,
                 screen=stage.screen,
                 rules=replace(Settings().rules, practice=_practised(kind)),
@@ -364,34 +378,6 @@ def clip_as_camera(clip: Path, frames: int = 90) -> Iterator[str]:
     finally:
         server.shutdown()
         server.server_close()
-
-
-def as_webcam(clip: Path, target: Path) -> None:
-    """Write ``clip`` to ``target`` as the single JPEG pictures that a webcam sends.
-
-    A film's decoder keeps some twenty earlier pictures, which no camera makes a mirror do.
-    """
-    short_copy(clip, target, sys.maxsize, kind="MJPG")
-
-
-def short_copy(clip: Path, target: Path, frames: int, kind: str = "mp4v") -> None:
-    """Write the first ``frames`` pictures of ``clip`` to ``target``, coded as ``kind``."""
-    from trainer.adapters.opencv import load_cv2
-
-    cv2 = load_cv2()
-    capture = cv2.VideoCapture(str(clip))
-    writer: Any = None
-    for _ in range(frames):
-        ok, picture = capture.read()
-        if not ok:
-            break
-        if writer is None:
-            size_wh = (picture.shape[1], picture.shape[0])
-            code = cv2.VideoWriter_fourcc(*kind)
-            writer = cv2.VideoWriter(str(target), code, CAMERA_HZ, size_wh)
-        writer.write(picture)
-    capture.release()
-    writer.release()
 
 
 def unseen_screen() -> None:

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from trainer.core.practice_rules import CueSchedule, PracticeKind
-from trainer.core.rules import TurnOf
+from trainer.core.practice_rules import CueSchedule, PracticeKind, TurnOf
 
 
 def camera_options(

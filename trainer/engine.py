@@ -22,12 +22,12 @@ from trainer.core.ball_line import BallLine
 from trainer.core.estimate import Fitted, widened
 from trainer.core.gestures import Sign
 from trainer.core.practice import CheckResult
-from trainer.core.practice_rules import CueSchedule, PracticeKind
+from trainer.core.practice_rules import CueSchedule, PracticeKind, TurnOf
 from trainer.core.practice_shown import PracticeShown, resting, shown
 from trainer.core.practice_words import CUES, KINDS, SIGN_WORDS, check_words
 from trainer.core.records import Handed, Measures, Phase, Pose, Rep, Signal, Step
 from trainer.core.rod_check import RodState
-from trainer.core.rules import Rules, TurnOf
+from trainer.core.rules import Rules
 from trainer.core.schedule import ScheduleState, Telling
 from trainer.core.setup import Reference
 from trainer.core.setup_check import SetupFinding

@@ -17,7 +17,7 @@ from trainer.errors import TrainerError
 #: Fitted by ``python -m trainer.lab fit``; docs/accuracy.md tells how and how well.
 SHIPPED: Final = Path(__file__).resolve().parent / "data" / "estimator.npz"
 #: Grows when the file's arrays or the features they belong to change.
-LAYOUT: Final = 2
+LAYOUT: Final = 3
 
 
 @lru_cache(maxsize=1)
@@ -38,6 +38,7 @@ def load(path: Path) -> tuple[Fitted, dict[str, Any]]:
                 pose_model=str(about["pose_model"]),
                 points=_machine(data, "points"),
                 outline=_machine(data, "outline"),
+                trunk=_machine(data, "trunk"),
             )
     except (OSError, KeyError, ValueError, zipfile.BadZipFile) as error:
         raise TrainerError(
@@ -50,10 +51,10 @@ def load(path: Path) -> tuple[Fitted, dict[str, Any]]:
 def save(fitted: Fitted, path: Path, notes: Mapping[str, Any]) -> None:
     """Write coefficients as one npz, with notes on data, programs and scores.
 
-    Raises ValueError without coefficients for the outline.
+    Raises ValueError without coefficients for outline and trunk.
     """
-    if fitted.outline is None:
-        raise ValueError("coefficients for poses with an outline were wanted too")
+    if fitted.outline is None or fitted.trunk is None:
+        raise ValueError("coefficients for poses with outline and trunk were wanted too")
     about = {
         **notes,
         "layout": LAYOUT,
@@ -61,7 +62,11 @@ def save(fitted: Fitted, path: Path, notes: Mapping[str, Any]) -> None:
         "pose_model": fitted.pose_model,
     }
     arrays: dict[str, Any] = {"about": np.array(json.dumps(about, sort_keys=True))}
-    for part, machine in (("points", fitted.points), ("outline", fitted.outline)):
+    for part, machine in (
+        ("points", fitted.points),
+        ("outline", fitted.outline),
+        ("trunk", fitted.trunk),
+    ):
         arrays[f"{part}_outputs"] = np.array(machine.outputs)
         arrays[f"{part}_width"] = np.float64(machine.width)
         arrays[f"{part}_centres"] = machine.centres.astype(np.float16)

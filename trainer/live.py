@@ -16,8 +16,9 @@ else:
     import tomli as tomllib
 
 from trainer.app import LiveMirror, RunResult
+from trainer.core.practice_rules import TurnOf
 from trainer.core.records import Handed, Step
-from trainer.core.rules import Rules, TurnOf
+from trainer.core.rules import Rules
 from trainer.errors import TrainerError
 from trainer.keeping import Keeper
 from trainer.model_match import rules_for

@@ -11,10 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trainer.core.ball_line import BallLine
+from trainer.core.practice_rules import TurnOf
 from trainer.core.practice_shown import PracticeShown
 from trainer.core.records import Cue, Frame, Pose, Rep, Signal, Step
 from trainer.core.rod_check import RodState
-from trainer.core.rules import CueRules, OwnRep, TurnOf
+from trainer.core.rules import CueRules, OwnRep
 from trainer.core.tag_pose import Hint
 
 _CUES: Final = CueRules()

@@ -17,7 +17,7 @@ if sys.version_info >= (3, 11):
 else:
     import tomli as tomllib
 
-from trainer.core.practice_rules import PracticeRules
+from trainer.core.practice_rules import PracticeRules, TurnOf
 from trainer.core.rules import (
     CueRules,
     OwnRep,
@@ -25,7 +25,6 @@ from trainer.core.rules import (
     Rules,
     SetupCheckRules,
     SetupRules,
-    TurnOf,
 )
 from trainer.core.smoothing import OneEuroRules
 from trainer.errors import SettingsError

@@ -10,8 +10,8 @@ from trainer.adapters.screen_words import (
     turn_state,
     turn_title,
 )
+from trainer.core.practice_rules import TurnOf
 from trainer.core.records import Measures, Phase, Source
-from trainer.core.rules import TurnOf
 
 READ = Measures(
     t_s=1.0,

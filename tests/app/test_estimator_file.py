@@ -1,5 +1,6 @@
 """The coefficients' file, and what another pose model does to the standard errors."""
 
+import hashlib
 import json
 from dataclasses import replace
 
@@ -8,10 +9,11 @@ import pytest
 
 from trainer import model_match
 from trainer.adapters.model_bundle import FULL_MODEL
+from trainer.adapters.trunk_picture import SHIPPED as TRUNK
 from trainer.core import estimate as est
 from trainer.core.rules import Rules
 from trainer.errors import TrainerError
-from trainer.estimator_file import load, save, shipped
+from trainer.estimator_file import SHIPPED, load, save, shipped
 from trainer.settings import rules_from_values, rules_to_values
 
 
@@ -29,21 +31,26 @@ def test_what_is_saved_is_what_is_loaded(tmp_path):
     assert (back.name, back.pose_model, about["people"]) == ("again", "ab12", 7)
     same(back.points, fitted.points)
     same(back.outline, fitted.outline)
+    same(back.trunk, fitted.trunk)
 
 
 def test_the_shipped_coefficients_were_fitted_with_the_standard_pose_model():
     assert shipped().pose_model == FULL_MODEL.weights_sha256
     assert shipped().points.outputs == est.OUTPUTS
     assert shipped().outline.outputs == est.OUTLINE_OUTPUTS
+    assert shipped().trunk.outputs == est.OUTLINE_OUTPUTS
+
+
+def test_the_shipped_coefficients_belong_to_the_shipped_trunk_network():
+    about = load(SHIPPED)[1]
+    assert about["trunk_network_sha256"] == hashlib.sha256(TRUNK.read_bytes()).hexdigest()
 
 
 def test_the_shipped_file_says_how_it_was_made():
-    from trainer.estimator_file import SHIPPED
-
     about = load(SHIPPED)[1]
     assert about["people"] >= 500
     assert about["api"].startswith("mediapipe 1.")
-    assert set(about["scores_on_held_out"]) == {"points", "outline"}
+    assert set(about["scores_on_held_out"]) == {"points", "outline", "trunk"}
 
 
 @pytest.mark.parametrize("damage", ["cut", "text", "layout", "missing"])
@@ -66,9 +73,10 @@ def test_a_damaged_file_is_told_in_words(tmp_path, damage):
         load(path)
 
 
-def test_coefficients_without_those_for_the_outline_are_not_written(tmp_path):
-    with pytest.raises(ValueError, match="outline"):
-        save(replace(shipped(), outline=None), tmp_path / "e.npz", {})
+@pytest.mark.parametrize("part", ["outline", "trunk"])
+def test_coefficients_that_lack_a_part_are_not_written(tmp_path, part):
+    with pytest.raises(ValueError, match=part):
+        save(replace(shipped(), **{part: None}), tmp_path / "e.npz", {})
 
 
 def test_the_standard_pose_model_leaves_the_rules_alone():

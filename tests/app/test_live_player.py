@@ -56,11 +56,16 @@ def test_the_backs_edge_at_the_top_is_told_and_drawn_after_the_rep():
     script = Script().hold(2.0).move(TOP, 1.0).hold(0.6).move(SETUP, 0.5).hold(1.5)
     frames, known = frames_and_poses(script)
     known = {n: outlined(pose, 690.0) for n, pose in known.items()}
-    live, _, screen = mirror(FakeSource(frames), FakeEstimator(known))
+    views = []
+    live, _, _ = mirror(
+        FakeSource(frames),
+        FakeEstimator(known),
+        on_step=lambda step, rules: views.append(live._view()),  # what the window could show
+    )
     (rep,) = outcome(live).reps
     assert rep.at_top.back_gap_cm is not None
     assert any("ball line" in words for words in live._view().last_rep_words)
-    shown = [v.ball_line for v in screen.views if v.ball_line is not None and v.ball_line.at_top]
+    shown = [v.ball_line for v in views if v.ball_line is not None and v.ball_line.at_top]
     assert shown
     assert shown[-1].back_px == pytest.approx(690.0, abs=1.0)
     assert shown[-1].gap_cm == pytest.approx(rep.at_top.back_gap_cm)

@@ -9,6 +9,7 @@ import pytest
 from fakes import FakeEstimator, frames_and_poses, good_reps
 
 from trainer.cli import main
+from trainer.core.rules import CueRules
 from trainer.errors import PoseError
 from trainer.measure_many import measure_clips
 
@@ -114,7 +115,9 @@ def test_a_model_that_fails_is_said_for_each_clip_without_a_traceback(
 
 
 class EndsItsReader:
-    """Ends the process that unpickles it, as a system short of memory would."""
+    """Rules that end the process that unpickles them, as a system short of memory would."""
+
+    cues = CueRules()
 
     def __reduce__(self):
         return os._exit, (1,)

@@ -15,8 +15,9 @@ from tag_swing import Dressed, as_read, in_sight, true_turn
 from trainer import lenses
 from trainer.cli import main
 from trainer.core.lens import from_field_of_view
+from trainer.core.practice_rules import TurnOf
 from trainer.core.records import CueKind, Measures, Source
-from trainer.core.rules import CueRules, Rules, TurnOf
+from trainer.core.rules import CueRules, Rules
 from trainer.core.summary import words_for
 from trainer.core.tag_pose import TagsRead
 from trainer.errors import LensError, SettingsError, SheetError

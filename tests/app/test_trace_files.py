@@ -25,7 +25,7 @@ from fakes import (
     two_faults,
     wait_for,
 )
-from golfer import TOP, Script, View, with_outline
+from golfer import TOP, Script, View, with_trunk
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from tag_swing import Dressed, as_read, in_sight
@@ -127,18 +127,20 @@ def test_a_trace_holds_poses_on_a_grid_so_that_it_stays_small(tmp_path):
             assert all((value * grid).is_integer() for value in reading[name])
 
 
-def test_outlines_are_in_the_trace_to_the_last_bit(tmp_path):
+def test_outlines_and_trunks_are_in_the_trace_to_the_last_bit(tmp_path):
     path = tmp_path / "a.trace"
     script = Script().hold(1.5).move(TOP, 1.0).hold(0.3)
-    _, live_steps = record(path, script, view=View(hz=15.0), each=with_outline)
+    _, live_steps = record(path, script, view=View(hz=15.0), each=with_trunk)
     result, steps = played(path)
     assert result.first_difference_s is None
     assert [result_of(step) for step in steps] == [result_of(step) for step in live_steps]
     read = [line for line in path.read_text(encoding="ascii").splitlines() if "outline" in line]
     assert len(read) == len(live_steps)
-    kept = json.loads(read[3])["outline"]
-    assert None in kept["left_px"]  # rows without the player
-    assert all((x * 8).is_integer() for x in kept["left_px"] if x is not None)
+    kept = json.loads(read[3])
+    assert None in kept["outline"]["left_px"]  # rows without the player
+    assert all((x * 8).is_integer() for x in kept["outline"]["left_px"] if x is not None)
+    assert len(kept["trunk_deg"]) == 6
+    assert all((x * 32).is_integer() for x in kept["trunk_deg"])
 
 
 def test_tags_are_in_the_trace_to_the_last_bit(tmp_path):
@@ -160,7 +162,7 @@ def test_tags_are_in_the_trace_to_the_last_bit(tmp_path):
     _, rep = result.reps  # the first one teaches how the side tag sits
     assert rep.at_top.sources["thorax_turn_deg"] is Source.TAG
     read = [json.loads(line) for line in path.read_text(encoding="ascii").splitlines()[1:-1]]
-    turned = [line["result"]["measures"].get("thorax_turn_deg", 0.0) for line in read]
+    turned = [line["result"].get("measures", {}).get("thorax_turn_deg", 0.0) for line in read]
     assert max(turned) > 75.0
     assert {tag["number"] for line in read for tag in line["tags"]["poses"]} == {0, 1, 10}
 
@@ -184,6 +186,7 @@ def test_a_damaged_tag_is_said_with_its_line(tmp_path):
 
 def test_a_trace_from_before_there_were_outlines_plays_too(whole, tmp_path):
     assert b"outline" not in whole
+    assert b"trunk" not in whole
     path = tmp_path / "old.trace"
     path.write_bytes(whole)
     assert played(path)[0].whole

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from practising import practise
 
 from trainer.core import own_rep
+from trainer.core.practice_rules import TurnOf
 from trainer.core.records import CueKind
 from trainer.core.rules import CueRules, OwnRep, Rules
 from trainer.core.summary import comfort_words
@@ -58,3 +59,11 @@ def test_a_target_that_contradicts_it_is_said():
     said = comfort_words(Rules(comfort_deg=70.0))
     assert said == "Comfortable maximum 70°: no target above 75° (not 85°)"
     assert comfort_words(Rules(comfort_deg=84.0)).endswith("no target above 89°")
+
+
+def test_a_target_about_the_rib_cage_is_held_by_the_shoulders_comfort():
+    chest = CueRules(turn_of=TurnOf.CHEST)
+    rules = Rules(comfort_deg=70.0, cues=chest)
+    # the line turns 1.11 times as far as the rib cage
+    assert own_rep.cue_rules(rules).target_deg == pytest.approx(75.0 / 1.11)
+    assert "no target above 68°" in comfort_words(rules)

@@ -1,10 +1,11 @@
 """The estimator: exact at setup, exactly mirrored, sane far away, and right about its own form."""
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
-from golfer import SETUP, TOP, Body, View, pose_of, with_outline
+from golfer import SETUP, TOP, Body, View, pose_of, with_outline, with_trunk
 from scipy.spatial.distance import cdist
 
 from trainer.core import estimate as est
@@ -14,10 +15,16 @@ from trainer.core.setup import StillWindow, reference_from
 from trainer.estimator_file import shipped
 
 
-def reference_of(view, outlined=False):
-    poses = tuple(pose_of(SETUP, view, i / 30) for i in range(30))
-    if outlined:
-        poses = tuple(with_outline(pose) for pose in poses)
+def points_alone(pose):
+    return pose
+
+
+#: What a pose may hold: points, an outline with them, and the trunk's picture read as well.
+HELD = (points_alone, with_outline, with_trunk)
+
+
+def reference_of(view, held=points_alone):
+    poses = tuple(held(pose_of(SETUP, view, i / 30)) for i in range(30))
     rules = Rules(handed=view.handed, stature_cm=175.6)
     return reference_from(StillWindow(poses=poses), rules)
 
@@ -31,44 +38,48 @@ def fitted():
 AS_IT_IS = {"chest_pitch_deg", "side_tilt_deg", est.BACK}
 
 
-@pytest.mark.parametrize("outlined", [False, True])
-def test_at_setup_every_turn_and_drift_is_zero(fitted, outlined):
+@pytest.mark.parametrize("held", HELD)
+def test_at_setup_every_turn_and_drift_is_zero(fitted, held):
     view = View()
-    pose = pose_of(SETUP, view, 1.0)
-    pose = with_outline(pose) if outlined else pose
-    told = est.estimate(est.prepare(fitted, reference_of(view, outlined)), pose)
-    assert set(told.value) == set(est.OUTLINE_OUTPUTS if outlined else est.OUTPUTS)
+    pose = held(pose_of(SETUP, view, 1.0))
+    told = est.estimate(est.prepare(fitted, reference_of(view, held)), pose)
+    assert set(told.value) == set(est.OUTPUTS if held is points_alone else est.OUTLINE_OUTPUTS)
     for name in set(told.value) - AS_IT_IS:
         assert told.value[name] == pytest.approx(0.0, abs=1e-6), name
 
 
-@pytest.mark.parametrize("outlined", [False, True])
-def test_separation_is_the_shoulder_turn_less_the_hip_turn(fitted, outlined):
+@pytest.mark.parametrize("held", HELD)
+def test_separation_is_the_shoulder_turn_less_the_hip_turn(fitted, held):
     view = View()
-    pose = pose_of(TOP, view, 1.0)
-    pose = with_outline(pose) if outlined else pose
-    told = est.estimate(est.prepare(fitted, reference_of(view, outlined)), pose).value
+    pose = held(pose_of(TOP, view, 1.0))
+    told = est.estimate(est.prepare(fitted, reference_of(view, held)), pose).value
     apart = told["shoulder_turn_deg"] - told["hip_turn_deg"]
     assert told["separation_deg"] == pytest.approx(apart, abs=0.05)
 
 
-def test_a_pose_without_an_outline_is_read_from_its_points_alone(fitted):
-    view = View()
-    pose = pose_of(TOP, view, 1.0)
-    plain = est.estimate(est.prepare(fitted, reference_of(view)), pose)
-    with_one = est.prepare(fitted, reference_of(view, outlined=True))
-    assert est.estimate(with_one, pose) == plain
-    # Nor is an outline of use when the setup had none.
-    without = est.prepare(fitted, reference_of(view))
-    assert est.estimate(without, with_outline(pose)) == plain
+def told_of(fitted, pose, held_at_setup):
+    return est.estimate(est.prepare(fitted, reference_of(View(), held_at_setup)), pose)
+
+
+def test_what_pose_or_setup_does_not_hold_is_not_read(fitted):
+    pose = pose_of(TOP, View(), 1.0)
+    read = {held: told_of(fitted, held(pose), held) for held in HELD}
+    assert len({told.value["shoulder_turn_deg"] for told in read.values()}) == len(HELD)
+    for less, more in pairwise(HELD):
+        assert told_of(fitted, less(pose), more) == read[less]
+        assert told_of(fitted, more(pose), less) == read[less]
+
+
+def test_a_trunk_without_an_outline_is_not_read(fitted):
+    pose = replace(with_trunk(pose_of(TOP, View(), 1.0)), outline=None)
+    assert told_of(fitted, pose, with_trunk) == told_of(fitted, pose, points_alone)
 
 
 def test_wider_standard_errors_leave_the_values_alone(fitted):
     view = View()
-    for outlined in (False, True):
-        pose = pose_of(TOP, view, 1.0)
-        pose = with_outline(pose) if outlined else pose
-        reference = reference_of(view, outlined)
+    for held in HELD:
+        pose = held(pose_of(TOP, view, 1.0))
+        reference = reference_of(view, held)
         one = est.estimate(est.prepare(fitted, reference), pose)
         two = est.estimate(est.prepare(est.widened(fitted, 1.5), reference), pose)
         assert two.value == one.value
@@ -77,14 +88,13 @@ def test_wider_standard_errors_leave_the_values_alone(fitted):
     assert est.widened(fitted, 1.0) is fitted
 
 
-@pytest.mark.parametrize("outlined", [False, True])
+@pytest.mark.parametrize("held", HELD)
 @pytest.mark.parametrize("body", [TOP, Body(arc_deg=60, turn_deg=30, head_cm=4, hips_cm=-2)])
-def test_a_left_hander_reads_as_the_mirrored_right_hander(fitted, body, outlined):
+def test_a_left_hander_reads_as_the_mirrored_right_hander(fitted, body, held):
     said = []
     for view in (View(), View(handed=Handed.LEFT)):
-        pose = pose_of(body, view, 1.0)
-        pose = with_outline(pose) if outlined else pose
-        said.append(est.estimate(est.prepare(fitted, reference_of(view, outlined)), pose))
+        pose = held(pose_of(body, view, 1.0))
+        said.append(est.estimate(est.prepare(fitted, reference_of(view, held)), pose))
     one, two = said
     for name in one.value:
         assert one.value[name] == pytest.approx(two.value[name], abs=1e-6), name
@@ -121,18 +131,13 @@ def test_the_reading_moves_continuously_with_the_pose(fitted):
     assert np.abs(np.diff(turns)).max() < 5.0
 
 
-def test_one_reading_and_many_at_once_say_the_same(fitted):
+@pytest.mark.parametrize("held", HELD)
+def test_one_reading_and_many_at_once_say_the_same(fitted, held):
     view = View()
-    reference = reference_of(view)
-    pose = pose_of(TOP, view, 1.0)
+    reference, pose = reference_of(view, held), held(pose_of(TOP, view, 1.0))
     one = est.estimate(est.prepare(fitted, reference), pose)
-    value, se = est.predict(fitted.points, np.tile(est.features(pose, reference), (12, 1)))
-    assert list(one.value.values()) == pytest.approx(value[5])
-    assert list(one.se.values()) == pytest.approx(se[5])
-    reference, pose = reference_of(view, outlined=True), with_outline(pose)
-    one = est.estimate(est.prepare(fitted, reference), pose)
-    row = est.outline_features(pose, reference)
-    value, se = est.predict(fitted.outline, np.tile(row, (12, 1)))
+    row = est.features(pose, reference)
+    value, se = est.predict(fitted.best(row), np.tile(row, (12, 1)))
     assert list(one.value.values()) == pytest.approx(value[5])
     assert list(one.se.values()) == pytest.approx(se[5])
 

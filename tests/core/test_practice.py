@@ -8,11 +8,11 @@ from golfer import SETUP, TOP, Script, rep_script
 from practising import practise
 
 from trainer.core import practice
-from trainer.core.practice_rules import CueSchedule, PracticeKind, PracticeRules
+from trainer.core.practice_rules import CueSchedule, PracticeKind, PracticeRules, TurnOf
 from trainer.core.practice_shown import shown
 from trainer.core.practice_words import CUES, KINDS, check_words, schedule_words
 from trainer.core.records import CueKind, Measures, Phase, Rep, Signal, Step
-from trainer.core.rules import Rules
+from trainer.core.rules import CueRules, Rules
 
 SHORT = replace(TOP, turn_deg=60.0, hip_turn_deg=30.0)
 OFF = replace(TOP, head_cm=9.0)
@@ -272,6 +272,14 @@ def test_five_reps_are_made_on_your_own_and_then_told_together():
     assert result.turn_sd_deg == pytest.approx((956.8 / 4) ** 0.5)
     assert check_words(result) == "Silent check: 4 of 5 good, turn about 77°, spread ±15°"
     assert reps.make(rep(6))[0].told  # and practice goes on as it was
+
+
+def test_a_silent_check_tells_the_turn_that_is_asked_for():
+    reps = Reps(Rules(cues=CueRules(turn_of=TurnOf.CHEST)), check_reps=1)
+    reps.state = practice.with_check(reps.state, reps.rules.practice)
+    made = rep(1)
+    reps.make(replace(made, at_top=replace(made.at_top, thorax_turn_deg=77.0)))
+    assert reps.state.check.turn_mean_deg == 77.0
 
 
 def test_a_silent_check_is_of_free_reps_whatever_was_practised():

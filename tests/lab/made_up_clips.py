@@ -53,6 +53,7 @@ def made_up(seed, kind, off_deg=0.0, **scene):
         said=said,
         se=np.full_like(true, 5.0),
         points=said,
+        no_picture=said,
         straight=true * 0.5,
         width_deg=true[:, TURN] * 0.7,
         no_stature=said,

@@ -69,12 +69,12 @@ def test_a_person_and_their_clips_are_the_same_every_time():
     assert exam.scene_of(crowd.sitter(exam.FIRST_SEED))["seed"] == exam.FIRST_SEED
 
 
-def test_kept_poses_come_back_value_for_value_with_their_outlines(tmp_path):
+def test_kept_poses_come_back_value_for_value_with_outline_and_trunk(tmp_path):
     rng = np.random.default_rng(0)
     outline = Outline(row_px=np.arange(6) * 90.0, left_px=rng.normal(size=6), right_px=np.ones(6))
     outline.left_px[2] = NAN
     first, second = (pose_of(rng.normal(size=(33, 7))) for _ in range(2))
-    first = dataclasses.replace(first, outline=outline)
+    first = dataclasses.replace(first, outline=outline, trunk_deg=rng.normal(size=(2, 3)))
     seen = exam_poses.Seen((0.0, 0.04, 0.08), (first, None, second))
     path = tmp_path / "a.poses.npz"
     exam_poses.save_poses(path, seen, (960, 540), "key")
@@ -82,11 +82,14 @@ def test_kept_poses_come_back_value_for_value_with_their_outlines(tmp_path):
     assert again.t_s == seen.t_s
     assert again.poses[1] is None
     assert again.poses[2].outline is None
-    for name in ("image_px", "depth_px", "world_m", "visibility"):
+    assert again.poses[2].trunk_deg is None
+    for name in ("image_px", "depth_px", "world_m", "visibility", "trunk_deg"):
         np.testing.assert_array_equal(getattr(again.poses[0], name), getattr(first, name))
     for name in ("row_px", "left_px", "right_px"):
         np.testing.assert_array_equal(getattr(again.poses[0].outline, name), getattr(outline, name))
     assert all(p is None or p.outline is None for p in again.without_outlines().poses)
+    assert all(p is None or p.trunk_deg is None for p in again.without_trunks().poses)
+    assert again.without_trunks().poses[0].outline is not None
 
 
 def test_poses_kept_before_outlines_were_still_load(tmp_path):
@@ -99,6 +102,7 @@ def test_poses_kept_before_outlines_were_still_load(tmp_path):
     assert seen.poses[1] is None
     assert seen.poses[0].size_wh == (960, 540)
     assert seen.poses[0].outline is None
+    assert seen.poses[0].trunk_deg is None
     np.testing.assert_array_equal(seen.poses[0].image_px, points[0, :, :2])
 
 

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from trainer.adapters.trunk_picture import cut, trunk_box
 from trainer.lab import crowd, films
 from trainer.lab.motion import DOFS
 
@@ -33,20 +34,16 @@ def test_arms_alone_leave_the_shoulders_where_they_are():
     assert np.ptp(piece.dofs["arm_lift_deg"]) > 20.0
 
 
-def test_the_small_picture_rides_on_the_hips_and_has_the_setups_size():
-    image = np.zeros((300, 400), dtype=np.float32)
+def test_the_small_picture_is_the_programs_own_with_a_margin_all_round():
+    image = np.random.default_rng(4).integers(0, 255, (600, 800, 3), dtype=np.uint8)
     points = np.zeros((33, 2))
-    points[23], points[24] = (190.0, 200.0), (210.0, 200.0)
-    image[195:206, 195:206] = 1.0  # at mid-hip
-    chip = films.cut_chip(image, points, torso_px=50.0)
+    points[[11, 12]], points[[23, 24]], points[[27, 28]] = (400, 180), (400, 300), (400, 420)
+    chip = films._chip(image, points)
     assert chip.shape == (films.CHIP_PX, films.CHIP_PX)
-    y, x = np.unravel_index(chip.argmax(), chip.shape)
-    rows, columns = np.nonzero(chip > 0.5)
-    assert columns.mean() == pytest.approx(films.CHIP_PX / 2, abs=1.5)
-    down = films.CHIP_UP / films.CHIP_TORSOS * films.CHIP_PX
-    assert rows.mean() == pytest.approx(films.CHIP_PX / 2 + down, abs=1.5)
-    assert abs(y - rows.mean()) < 12
-    assert abs(x - columns.mean()) < 12
+    shown = cut(image, trunk_box(points))  # 192 pixels to 96, so both are means of four
+    assert np.abs(chip[8:-8, 8:-8].astype(int) - shown).max() <= 1
+    points[:, 0] += 5000.0
+    assert not films._chip(image, points).any()
 
 
 @pytest.mark.lab

@@ -111,7 +111,8 @@ def test_a_machine_fitted_on_poses_reads_as_scikit_learns_less_its_reading_at_se
     targets = np.sin(features[:, :2]) * [30.0, 8.0] + features[:, 3:5] + [40.0, -15.0]
     choice = fit.Choice(ridge=0.05, width=0.4, centres=poses, folds=3, steps=0)
     outputs = ("shoulder_turn_deg", "chest_pitch_deg")
-    made = fit.machine(features, targets, person, outputs, choice, 1)
+    moving = np.ones(poses, dtype=bool)
+    made = fit.machine(features, targets, person, moving, outputs, choice, 1)
     scaled = StandardScaler().fit(features)
     mean = targets.mean(axis=0)
     known = KernelRidge(alpha=0.05, kernel="rbf", gamma=0.4 / 206)

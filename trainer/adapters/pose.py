@@ -27,6 +27,7 @@ from trainer.adapters.mediapipe_load import load_vision
 from trainer.adapters.outline import outline_of
 from trainer.adapters.people_watch import MOST_PEOPLE, PeopleWatch
 from trainer.adapters.quiet import Hush, quiet_stderr
+from trainer.adapters.trunk_picture import TrunkReader
 from trainer.core import following, plausible
 from trainer.core.plausible import Box
 from trainer.core.records import Frame, Pose
@@ -44,8 +45,9 @@ class MediapipePose:
 
     ``synchronous=True`` does the looks at everybody inline, on a schedule of the frames' own
     times, so that a clip gives the same poses in every run. ``rules`` limit what is believed.
-    ``outlines`` asks the model for the silhouette too, which costs about 3 ms a picture; live, a
-    machine that turns out too slow for it goes on without, to be measured from the points alone.
+    ``outlines`` asks the model for the silhouette too and reads the trunk's picture, which costs
+    about 5 ms a picture; live, a machine that turns out too slow for it goes on without, to be
+    measured from the points alone.
     Raises PoseError when MediaPipe or the model cannot be loaded.
     """
 
@@ -70,6 +72,7 @@ class MediapipePose:
         self._taken_s: list[float] | None = [] if outlines and not synchronous else None
         self._tracker: Any = None
         self._watcher: Any = None
+        self._trunk = TrunkReader() if outlines else None
         with _loading(model), quiet_stderr():
             self._to_image = _image_maker()
             self._tracker = _open(model, video=True, most=1, masks=outlines)
@@ -97,22 +100,17 @@ class MediapipePose:
         begun_s = self._clock()
         try:
             found = self._track(frame, self._watch, know)
+            pose = self._read(frame, found)
             self._judge_speed(self._clock() - begun_s)
         except Exception as error:  # the native side raises what it likes
             raise PoseError(
                 f"the pose model failed on a picture of {width} x {height} ({error}); a pose or "
                 "nobody was wanted. Start again; if it stays so, try another model with --model."
             ) from error
-        if not found.pose_landmarks:
+        if pose is None:
             know.note_nobody(frame.t_s)
             return None
         self._hush.lift()
-        pose = pose_from_landmarks(
-            frame.t_s, size, found.pose_landmarks[0], found.pose_world_landmarks[0]
-        )
-        if found.segmentation_masks:
-            mask = found.segmentation_masks[0].numpy_view()
-            pose = replace(pose, outline=outline_of(mask.reshape(height, width)))
         self.doubt = know.doubt_about(pose, self._rules)
         return pose if self.doubt is None else None
 
@@ -152,6 +150,23 @@ class MediapipePose:
         self._last_ms = max(round(frame.t_s * 1000) + know.offset_ms, self._last_ms + 1)
         with self._hush:
             return self._tracker.detect_for_video(shown, self._last_ms)
+
+    def _read(self, frame: Frame, found: Any) -> Pose | None:  # noqa: ANN401 -- a PoseLandmarkerResult
+        """Return the pose found, with outline and trunk where the model gives a silhouette."""
+        if not found.pose_landmarks:
+            return None
+        height, width = frame.image_rgb.shape[:2]
+        pose = pose_from_landmarks(
+            frame.t_s, (width, height), found.pose_landmarks[0], found.pose_world_landmarks[0]
+        )
+        if not found.segmentation_masks or self._trunk is None:
+            return pose
+        mask = found.segmentation_masks[0].numpy_view().reshape(height, width)
+        return replace(
+            pose,
+            outline=outline_of(mask),
+            trunk_deg=self._trunk.read(frame.image_rgb, mask, pose.image_px),
+        )
 
     def _judge_speed(self, taken_s: float) -> None:
         """After some pictures let the outline go if the tracker cannot keep up with a camera."""

@@ -7,8 +7,9 @@ from typing import Final
 from trainer.core import own_rep
 from trainer.core.asked_turn import asked
 from trainer.core.cues import least_turn_deg
+from trainer.core.practice_rules import TurnOf
 from trainer.core.records import Handed, Measures, Phase, Source, Step
-from trainer.core.rules import CueRules, Rules, TurnOf
+from trainer.core.rules import CueRules, Rules
 from trainer.core.summary import SOURCE_WORDS, rod_words, tag_words
 from trainer.ports import View
 

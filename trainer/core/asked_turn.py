@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Final
 
+from trainer.core.practice_rules import TurnOf
 from trainer.core.records import Measures
-from trainer.core.rules import CueRules, TurnOf
+from trainer.core.rules import CueRules
 
 #: The shoulder line turns so many times as far as the rib cage, because the lead shoulder slides
 #: forward on it. On 634 rendered people's backswings 1.106; one person's differed from the rest by

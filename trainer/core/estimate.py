@@ -40,6 +40,8 @@ BACK: Final = "back_gap_cm"
 OUTLINE_OUTPUTS: Final = (*OUTPUTS, BACK)
 #: How many more numbers are read where there is an outline: extents now less at setup, at setup.
 OUTLINE_FEATURES: Final = 4 * len(HEIGHTS)
+#: And where the trunk's picture is read: what it says now less at setup, and at setup.
+TRUNK_FEATURES: Final = 6
 #: Not 0 at setup: where chest and trunk point is told as it is.
 AS_IT_IS: Final = frozenset({"chest_pitch_deg", "side_tilt_deg", BACK})
 
@@ -83,12 +85,20 @@ class Estimator:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Fitted:
-    """Coefficients for poses with an outline and without, and the pose model they belong to."""
+    """Coefficients for what a pose may hold, and the pose model they belong to."""
 
     name: str  #: version, shown by doctor and kept in traces
     pose_model: str  #: SHA-256 of the pose model's networks it was fitted with
     points: Estimator  #: from the body points alone
     outline: Estimator | None = None  #: from points and outline
+    trunk: Estimator | None = None  #: from points, outline and the trunk's picture
+
+    def best(self, row: FloatArray) -> Estimator:
+        """Return the coefficients that read most of a row of features."""
+        for machine in (self.trunk, self.outline):
+            if machine is not None and len(machine.relevance) <= len(row):
+                return machine
+        return self.points
 
 
 def widened(fitted: Fitted, factor: float) -> Fitted:
@@ -101,8 +111,12 @@ def widened(fitted: Fitted, factor: float) -> Fitted:
         offset[len(one.outputs) :] += np.log(factor)
         return replace(one, offset=offset)
 
-    outline = None if fitted.outline is None else wide(fitted.outline)
-    return replace(fitted, points=wide(fitted.points), outline=outline)
+    return replace(
+        fitted,
+        points=wide(fitted.points),
+        outline=None if fitted.outline is None else wide(fitted.outline),
+        trunk=None if fitted.trunk is None else wide(fitted.trunk),
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -111,11 +125,19 @@ class Prepared:
 
     fitted: Fitted
     reference: Reference
-    then: FloatArray  #: the setup's own parts of the features
-    shape: FloatArray  #: its proportions and lean
-    points_zero: FloatArray  #: (K,) what the regression says of the setup itself
-    extents: FloatArray | None  #: the setup's silhouette; None: only points are read
-    outline_zero: FloatArray | None
+    then: Setting  #: the setup's own part of the features
+    #: (K,) what each set of coefficients says of the setup itself, by its number of features
+    zero: dict[int, FloatArray]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Setting:
+    """What a pose's features are told against: the same numbers of the setup."""
+
+    parts: FloatArray
+    shape: FloatArray  #: the setup's proportions and lean
+    extents: FloatArray | None  #: its silhouette; None: only points are read
+    trunk: FloatArray | None  #: what the trunk's picture said
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -136,78 +158,83 @@ def canonical(points: FloatArray, handed: Handed, middle_x: float = 0.0) -> Floa
 
 
 def features(pose: Pose, reference: Reference) -> FloatArray:
-    """Return what the regression reads of the points: (F,) numbers.
+    """Return what the regression reads of a pose: (F,) numbers, more where more is known.
 
     Picture points from mid-hip and depth in torso lengths of the setup, world points in metres,
-    each less its value at setup; then the setup's own proportions and lean.
+    each less its value at setup; then the setup's own proportions and lean. With an outline, the
+    silhouette's extents less those at setup, then those; and with the trunk's picture read, the
+    same of that.
     """
-    now = _parts(pose.image_px, pose.depth_px, pose.world_m, reference)
-    then = _parts(reference.image_px, reference.depth_px, reference.world_m, reference)
-    return np.concatenate([now - then, _shape(then)])
+    return _row(pose, reference, _setting(reference))
 
 
-def outline_features(pose: Pose, reference: Reference) -> FloatArray | None:
-    """Return ``features``, then the silhouette's extents less those at setup, then those.
+def _setting(reference: Reference) -> Setting:
+    parts = _parts(reference.image_px, reference.depth_px, reference.world_m, reference)
+    return Setting(
+        parts=parts,
+        shape=_shape(parts),
+        extents=extents(
+            reference.outline, reference.hip_px, _torso_px(reference), reference.handed
+        ),
+        trunk=_trunk(reference.trunk_deg, reference.handed),
+    )
 
-    None when the pose or the setup has no outline.
-    """
-    now, then = _extents(pose, reference), _setup_extents(reference)
-    if now is None or then is None:
-        return None
-    return np.concatenate([features(pose, reference), now - then, then])
+
+def _row(pose: Pose, reference: Reference, then: Setting) -> FloatArray:
+    parts = _parts(pose.image_px, pose.depth_px, pose.world_m, reference)
+    edges = None if then.extents is None else _extents(pose, reference)
+    trunk = None if then.trunk is None else _trunk(pose.trunk_deg, reference.handed)
+    return _joined(then, parts, edges, trunk)
+
+
+def _joined(
+    then: Setting, parts: FloatArray, edges: FloatArray | None, trunk: FloatArray | None
+) -> FloatArray:
+    row = [parts - then.parts, then.shape]
+    if edges is not None and then.extents is not None:
+        row += [edges - then.extents, then.extents]
+        if trunk is not None and then.trunk is not None:
+            row += [trunk - then.trunk, then.trunk]
+    return np.concatenate(row)
 
 
 def prepare(fitted: Fitted, reference: Reference) -> Prepared:
     """Return ``fitted`` made ready for readings against ``reference``."""
-    then = _parts(reference.image_px, reference.depth_px, reference.world_m, reference)
-    shape = _shape(then)
-    still = np.concatenate([np.zeros_like(then), shape])
-    extents, outline_zero = _setup_extents(reference), None
-    if extents is not None and fitted.outline is not None:
-        row = np.concatenate([still, np.zeros_like(extents), extents])
-        outline_zero = _zeroed(fitted.outline, _run(fitted.outline, row[None])[0])
-    return Prepared(
-        fitted=fitted,
-        reference=reference,
-        then=then,
-        shape=shape,
-        points_zero=_zeroed(fitted.points, _run(fitted.points, still[None])[0]),
-        extents=extents,
-        outline_zero=outline_zero,
-    )
+    then = _setting(reference)
+    still = _joined(then, then.parts, then.extents, then.trunk)
+    zero = {}
+    for machine in (fitted.points, fitted.outline, fitted.trunk):
+        if machine is not None and len(machine.relevance) <= len(still):
+            count = len(machine.relevance)
+            zero[count] = _zeroed(machine, _run(machine, still[None, :count])[0])
+    return Prepared(fitted=fitted, reference=reference, then=then, zero=zero)
 
 
 def estimate(ready: Prepared, pose: Pose) -> Estimate:
     """Return every output that can be told of ``pose`` with its standard error.
 
-    Turns and drifts are 0 at setup. Where pose and setup have an outline it is used, and only
-    then can the back be told.
+    Turns and drifts are 0 at setup. What pose and setup both have is used: outline, trunk's
+    picture; only with an outline can the back be told.
     """
-    now = _parts(pose.image_px, pose.depth_px, pose.world_m, ready.reference)
-    row = np.concatenate([now - ready.then, ready.shape])
-    machine, zero = ready.fitted.points, ready.points_zero
-    extents = None
-    if ready.extents is not None and ready.outline_zero is not None:
-        extents = _extents(pose, ready.reference)
-        if extents is not None and ready.fitted.outline is not None:
-            machine, zero = ready.fitted.outline, ready.outline_zero
-            row = np.concatenate([row, extents - ready.extents, ready.extents])
+    row = _row(pose, ready.reference, ready.then)
+    machine = ready.fitted.best(row)
+    row = row[: len(machine.relevance)]
     said = _run(machine, row[None])[0]
     count = len(machine.outputs)
-    value, se = said[:count] - zero, np.exp(said[count:])
+    value, se = said[:count] - ready.zero[len(row)], np.exp(said[count:])
     return Estimate(
         value=dict(zip(machine.outputs, value.tolist(), strict=True)),
         se=dict(zip(machine.outputs, se.tolist(), strict=True)),
     )
 
 
+def _trunk(trunk_deg: FloatArray | None, handed: Handed) -> FloatArray | None:
+    return None if trunk_deg is None else trunk_deg[0 if handed is Handed.RIGHT else 1]
+
+
 def _extents(pose: Pose, reference: Reference) -> FloatArray | None:
     hip_px = geo.middle(pose.image_px, "hip")
     return extents(pose.outline, hip_px, _torso_px(reference), reference.handed)
-
-
-def _setup_extents(reference: Reference) -> FloatArray | None:
-    return extents(reference.outline, reference.hip_px, _torso_px(reference), reference.handed)
 
 
 def _torso_px(reference: Reference) -> float:
@@ -236,7 +263,8 @@ def at_setup(rows: FloatArray) -> FloatArray:
     """Return rows of features (R, F) as they would be at the setup they were read against."""
     still: FloatArray = rows.copy()
     still[:, :_MOVING] = 0.0
-    still[:, _MOVING + _SHAPE : _MOVING + _SHAPE + OUTLINE_FEATURES // 2] = 0.0
+    for begin, count in ((WITH_POINTS, OUTLINE_FEATURES), (WITH_OUTLINE, TRUNK_FEATURES)):
+        still[:, begin : begin + count // 2] = 0.0
     return still
 
 
@@ -296,6 +324,10 @@ LIMIT: Final = 5.0
 #: How many numbers ``_parts`` gives, and ``_shape``.
 _MOVING: Final = 6 * LANDMARK_COUNT
 _SHAPE: Final = 8
+#: How many features a row has of the points alone, with the outline, and with all.
+WITH_POINTS: Final = _MOVING + _SHAPE
+WITH_OUTLINE: Final = WITH_POINTS + OUTLINE_FEATURES
+WITH_TRUNK: Final = WITH_OUTLINE + TRUNK_FEATURES
 
 
 def _shape(setup: FloatArray) -> FloatArray:

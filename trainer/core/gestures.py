@@ -8,6 +8,7 @@ mistaken on swings is in docs/how-to/hands-free.md.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from enum import Enum
 from typing import Final
@@ -47,11 +48,16 @@ class Sign(str, Enum):
 FACING: Final = 0.45  #: the shoulders are seen at least so wide
 ABOVE_HEAD: Final = 0.3  #: a hand this far above the nose is above the head
 LOW_HAND: Final = 0.35  #: the other hand this far below the shoulders
+ELBOW_UP: Final = 0.1  #: its elbow is no lower than so far below its shoulder
 OUT: Final = 0.65  #: a hand this far outside its shoulder is out to the side
-OUT_LEVEL: Final = 0.4  #: and this near to the shoulder's height is level
-OUT_LOW: Final = (0.45, 1.15)  #: or so far below it is low
+BOTH_OUT: Final = 0.9  #: both hands so far out are out, whichever way the body leans ...
+BOTH_LEVEL: Final = 0.8  #: ... and this near to their shoulders' heights
+#: An arm out at so many degrees from straight down is low, or level. From 45, because a club
+#: in a hanging hand was seen to take the arm out to 40.
+OUT_LOW_DEG: Final = (45.0, 70.0)
+OUT_LEVEL_DEG: Final = (70.0, 115.0)
 APART: Final = 0.9  #: and this far from the other hand
-AT_BODY: Final = 0.4  #: a hand less far outside its shoulder is at the body
+AT_BODY_DEG: Final = 42.0  #: the other arm hangs nearer than this to straight down
 ON_HEAD: Final = 0.32  #: a hand this near to the ears' height ...
 ON_HEAD_ASIDE: Final = (0.05, 0.6)  #: ... and so far beside the head is on it
 STILL: Final = 0.35  #: a hand that moves farther holds nothing
@@ -77,7 +83,7 @@ class SignState:
     sign: Sign | None = None
     since_s: float = 0.0
     last_s: float = 0.0  #: last reading that showed it
-    hands: FloatArray | None = None  #: (2, 2) where the hands were when it began, in trunk heights
+    hands: FloatArray | None = None  #: (2, 2) hands from mid-shoulder when it began
     told: bool = False  #: it has been answered; it must be left before it counts again
     seen_s: float | None = None  #: last reading with a pose; None before the first
     seen_since_s: float = 0.0
@@ -130,7 +136,7 @@ def _presence(state: SignState, t_s: float, pose: Pose | None) -> SignState:
 
 
 def posture(pose: Pose) -> tuple[Sign | None, FloatArray | None]:
-    """Return the sign a pose shows and its hands (2, 2) in trunk heights; None for none."""
+    """Return the sign a pose shows and its hands (2, 2), see ``SignState``; None for none."""
     # Plain numbers: this runs for every picture, and small arrays cost more than they hold.
     nose, ears, shoulders, elbows, hands, hips = (
         pose.image_px[rows].tolist() for rows in (0, _EARS, _SHOULDERS, _ELBOWS, _WRISTS, _HIPS)
@@ -144,32 +150,39 @@ def posture(pose: Pose) -> tuple[Sign | None, FloatArray | None]:
         (hands[0][0] - shoulders[0][0]) / trunk,
         (shoulders[1][0] - hands[1][0]) / trunk,
     )
-    below = tuple((hand[1] - middle_y) / trunk for hand in hands)  # + lower than the shoulders
-    sign = _shown(out, below, (nose[1] - middle_y) / trunk)
+    # + lower than its own shoulder: a body may lean
+    below = tuple((hands[side][1] - shoulders[side][1]) / trunk for side in (0, 1))
+    # A hidden wrist may be put anywhere, high up too; its elbow does not go with it.
+    up = tuple(
+        (nose[1] - hands[side][1]) / trunk > ABOVE_HEAD
+        and (elbows[side][1] - shoulders[side][1]) / trunk < ELBOW_UP
+        for side in (0, 1)
+    )
+    sign = _shown(out, below, up)
     if sign is None and _on_head(ears, shoulders, elbows, hands, trunk):
         sign = Sign.ON_HEAD
     if sign in (Sign.OUT_LEVEL, Sign.OUT_LOW) and abs(hands[0][0] - hands[1][0]) < APART * trunk:
         sign = None  # both are out on one side, as on a club that goes back
-    return (None, None) if sign is None else (sign, np.array(hands) / trunk)
+    if sign is None:
+        return None, None
+    # From the body, not from the picture's corner: the trunk's height jitters too.
+    middle_x = (shoulders[0][0] + shoulders[1][0]) / 2
+    return sign, (np.array(hands) - [middle_x, middle_y]) / trunk
 
 
-def _shown(out: tuple[float, ...], below: tuple[float, ...], nose: float) -> Sign | None:
+def _shown(out: tuple[float, ...], below: tuple[float, ...], up: tuple[bool, ...]) -> Sign | None:
     """Return the sign of the arms alone, from how far out and how far below each hand is."""
-    up = [height < nose - ABOVE_HEAD for height in below]
     if any(up):
         other = below[1] if up[0] else below[0]
         return Sign.HAND_UP if not all(up) and other > LOW_HAND else None
-    level = [abs(height) < OUT_LEVEL for height in below]
-    aside = [far > OUT for far in out]
-    if all(level) and all(aside):
+    if min(out) > BOTH_OUT and max(abs(below[0]), abs(below[1])) < BOTH_LEVEL:
         return Sign.HANDS_OUT
-    for hand in (0, 1):
-        if not aside[hand] or out[1 - hand] > AT_BODY or below[1 - hand] < LOW_HAND:
+    hang_deg = [math.degrees(math.atan2(out[side], below[side])) for side in (0, 1)]
+    for side in (0, 1):
+        if hang_deg[1 - side] > AT_BODY_DEG or below[1 - side] < LOW_HAND:
             continue
-        if level[hand]:
-            return Sign.OUT_LEVEL
-        if OUT_LOW[0] < below[hand] < OUT_LOW[1]:
-            return Sign.OUT_LOW
+        if out[side] > OUT and OUT_LOW_DEG[0] < hang_deg[side] < OUT_LEVEL_DEG[1]:
+            return Sign.OUT_LOW if hang_deg[side] < OUT_LOW_DEG[1] else Sign.OUT_LEVEL
     return None
 
 

@@ -6,12 +6,14 @@ for head and hips lie round its figures. It changes what is asked for, never wha
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from typing import Final
 
 from trainer.core.asked_turn import LINE_PER_CHEST, asked
+from trainer.core.practice_rules import TurnOf
 from trainer.core.records import Measures, Rep
-from trainer.core.rules import CueRules, OwnRep, Rules, TurnOf
+from trainer.core.rules import CueRules, OwnRep, Rules
 
 #: A turn read larger than this is asked of nobody; the same limit as for ``target_deg``.
 MOST_DEG: Final = 110.0
@@ -56,14 +58,19 @@ def cue_rules(rules: Rules) -> CueRules:
         target_deg = min(own.turn_deg, MOST_DEG)
         if rules.pain:
             target_deg = min(target_deg, rules.cues.target_deg)
-    if rules.comfort_deg is not None:
-        most_deg = rules.comfort_deg + OVER_COMFORT_DEG
-        if rules.cues.turn_of is TurnOf.CHEST:
-            most_deg /= LINE_PER_CHEST  # comfort is told of the shoulders
-        target_deg = min(target_deg, most_deg)
+    target_deg = min(target_deg, most_target_deg(rules))
     if target_deg == rules.cues.target_deg:
         return rules.cues
     return replace(rules.cues, target_deg=target_deg)
+
+
+def most_target_deg(rules: Rules) -> float:
+    """Return the highest target the comfortable maximum allows; infinite without one."""
+    if rules.comfort_deg is None:
+        return math.inf
+    most_deg = rules.comfort_deg + OVER_COMFORT_DEG
+    # Comfort is told of the shoulders.
+    return most_deg / LINE_PER_CHEST if rules.cues.turn_of is TurnOf.CHEST else most_deg
 
 
 def path_band(own_cm: float | None, tol_cm: float) -> Band:

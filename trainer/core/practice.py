@@ -246,7 +246,7 @@ def _judge(state: PracticeState, rep: Rep, now: Step, rules: Rules) -> tuple[Pra
     if practice.count_sounds:
         state = replace(state, due=(*state.due, _COUNTS[(now.reps - 1) % len(_COUNTS)]))
     if state.check_left:
-        return _check(state, rep), rep
+        return _check(state, rep, rules), rep
     state = replace(state, schedule=schedule.counted(state.schedule, words.good, practice))
     if kind is PracticeKind.LADDER:
         state = _climb(state, words.good, practice)
@@ -312,13 +312,13 @@ def _climb(state: PracticeState, good: bool | None, practice: PracticeRules) -> 
     return replace(state, rung=rung, rung_good=0, due=(*state.due, Signal.NEXT_KIND))
 
 
-def _check(state: PracticeState, rep: Rep) -> PracticeState:
+def _check(state: PracticeState, rep: Rep, rules: Rules) -> PracticeState:
     reps = (*state.check_reps, rep)
     left = state.check_left - 1
     if left:
         return replace(state, check_reps=reps, check_left=left)
-    tops = [r.at_top.shoulder_turn_deg for r in reps if r.at_top is not None]
-    turns = [turn for turn in tops if turn is not None]
+    tops = [asked_turn.asked(r.at_top, rules.cues) for r in reps if r.at_top is not None]
+    turns = [top.shoulder_turn_deg for top in tops if top.shoulder_turn_deg is not None]
     result = CheckResult(
         reps=len(reps),
         good=sum(r.verdict is not None and r.verdict.good is True for r in reps),

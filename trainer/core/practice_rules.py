@@ -10,6 +10,13 @@ from dataclasses import dataclass
 from enum import Enum
 
 
+class TurnOf(str, Enum):
+    """Which turn the target, its tone, bar and verdict are about."""
+
+    SHOULDERS = "shoulders"  #: the shoulder line's
+    CHEST = "chest"  #: the rib cage's, as printed tags tell it
+
+
 class PracticeKind(str, Enum):
     """What is practised; each has a rule of its own for a good rep."""
 

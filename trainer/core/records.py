@@ -122,6 +122,9 @@ class Pose:
     visibility: NDArray[np.float64]  #: (33,) 0..1; near 1 even for hidden points: do not trust
     outline: Outline | None = None  #: None when the silhouette was not asked for or not found
     tags: TagsRead | None = None  #: None while no tags are worn
+    #: (2, 3) turn of shoulder line and hip line from facing the camera, and the chest's pitch, as
+    #: a picture of the trunk looks; for a right-handed swing and a left-handed; None: not looked at
+    trunk_deg: NDArray[np.float64] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

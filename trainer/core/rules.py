@@ -7,10 +7,9 @@ player's settings file. docs/measures.md and docs/architecture.md say what they 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from enum import Enum
 from typing import Final
 
-from trainer.core.practice_rules import PracticeRules
+from trainer.core.practice_rules import PracticeRules, TurnOf
 from trainer.core.records import Handed
 from trainer.core.smoothing import OneEuroRules
 
@@ -87,13 +86,6 @@ class PhaseRules:
 
 #: Words for how sure, in per cent, it must be that the turn is truly there.
 CONFIDENCE: Final = {"even odds": 50.0, "likely": 75.0, "surely": 95.0}
-
-
-class TurnOf(str, Enum):
-    """Which turn the target, its tone, bar and verdict are about."""
-
-    SHOULDERS = "shoulders"  #: the shoulder line's
-    CHEST = "chest"  #: the rib cage's, as printed tags tell it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -54,6 +54,7 @@ class Reference:
     cm_per_px: float
     scale_from_stature: bool  #: False: from the pose model's own metres
     outline: Outline | None = None
+    trunk_deg: FloatArray | None = None  #: (2, 3) as ``Pose.trunk_deg``; None if mostly not read
 
     @property
     def hand_px(self) -> FloatArray:
@@ -149,7 +150,17 @@ def reference_from(
         cm_per_px=cm_per_px,
         scale_from_stature=from_stature,
         outline=median_outline([p.outline for p in still]),
+        trunk_deg=median_trunk([p.trunk_deg for p in still]),
     )
+
+
+def median_trunk(read: list[FloatArray | None]) -> FloatArray | None:
+    """Return the median of what the trunk's picture said; None if it mostly was not read."""
+    there = [one for one in read if one is not None]
+    if not there or 2 * len(there) <= len(read):
+        return None
+    result: FloatArray = np.median(there, axis=0)
+    return result
 
 
 def _spread(points: FloatArray) -> FloatArray:

@@ -8,10 +8,11 @@ from typing import Final
 from trainer.core import own_rep
 from trainer.core.asked_turn import asked
 from trainer.core.cues import least_turn_deg
+from trainer.core.practice_rules import TurnOf
 from trainer.core.records import CueKind, Measures, Rep, Side, Source
 from trainer.core.repeat import Spread
 from trainer.core.rod_check import RodStage, RodState
-from trainer.core.rules import CONFIDENCE, CueRules, OwnRep, Rules, TurnOf
+from trainer.core.rules import CONFIDENCE, CueRules, OwnRep, Rules
 
 _WHERE = {
     Side.AWAY: "away from the target",
@@ -249,7 +250,7 @@ def comfort_words(rules: Rules) -> str:
     """Return what the comfortable maximum is and what it does to the target; empty for none."""
     if rules.comfort_deg is None:
         return ""
-    most_deg = rules.comfort_deg + own_rep.OVER_COMFORT_DEG
+    most_deg = own_rep.most_target_deg(rules)
     words = f"Comfortable maximum {rules.comfort_deg:.0f}°: no target above {most_deg:.0f}°"
     own = own_rep.in_use(rules)
     wanted_deg = rules.cues.target_deg if own is None else own.turn_deg

@@ -44,9 +44,9 @@ class TraceLine:
 def quantise(pose: Pose) -> Pose:
     """Return ``pose`` on a grid far finer than its noise, so that traces stay small.
 
-    1/64 px and 1/8192 m (0.12 mm), 1/8 px for the outline: powers of two, so nothing is lost in
-    writing them down. Tags are few and keep what they are; only their spread, whose sizes differ
-    by thousands, is cut to so many digits.
+    1/64 px and 1/8192 m (0.12 mm), 1/8 px for the outline, 1/32 of a degree for the trunk: powers
+    of two, so nothing is lost in writing them down. Tags are few and keep what they are; only their
+    spread, whose sizes differ by thousands, is cut to so many digits.
     """
     outline = pose.outline
     if outline is not None:
@@ -58,6 +58,7 @@ def quantise(pose: Pose) -> Pose:
     return replace(
         pose,
         outline=outline,
+        trunk_deg=None if pose.trunk_deg is None else np.round(pose.trunk_deg * 32) / 32,
         image_px=np.round(pose.image_px * 64) / 64,
         depth_px=np.round(pose.depth_px * 64) / 64,
         world_m=np.round(pose.world_m * 8192) / 8192,
@@ -112,6 +113,8 @@ def reading_line(t_s: float, pose: Pose | None, step: Step, action: str | None) 
                 "focal_px": pose.tags.focal_px,
                 "poses": [_tag_values(tag) for tag in pose.tags.poses],
             }
+        if pose.trunk_deg is not None:
+            line["trunk_deg"] = pose.trunk_deg.ravel().tolist()
     line["result"] = result_of(step)
     return _dump(line)
 
@@ -189,6 +192,7 @@ def _reading(values: dict[str, Any], number: int) -> TraceLine:
                 visibility=_array(values["visibility"], 1).ravel(),
                 outline=_outline(values.get("outline")),
                 tags=_tags(values.get("tags")),
+                trunk_deg=_trunk(values.get("trunk_deg")),
             )
     except (KeyError, TypeError, ValueError) as error:
         raise TraceFault(f"line {number} is no reading of a trace: {error}") from None
@@ -234,6 +238,10 @@ def _tag(values: dict[str, Any]) -> TagPose:
         spread=np.triu(spread) + np.triu(spread, 1).T,
         ambiguous=bool(values["ambiguous"]),
     )
+
+
+def _trunk(values: list[float] | None) -> np.ndarray | None:
+    return None if values is None else np.array(values, dtype=np.float64).reshape(2, 3)
 
 
 def _array(values: list[float], columns: int) -> np.ndarray:

@@ -10,7 +10,8 @@ from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
-from trainer.lab import accuracy, signs, study
+from trainer.lab import accuracy, signs, study, tagged
+from trainer.lab.cards import Worn
 from trainer.lab.scenarios import SCENARIOS, Clip, adjusted
 
 EXIT_OK, EXIT_USAGE, EXIT_NO_LAB = 0, 2, 3
@@ -19,7 +20,7 @@ EXIT_OK, EXIT_USAGE, EXIT_NO_LAB = 0, 2, 3
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line; return the exit code."""
     options = _parser().parse_args(argv)
-    if options.command in ("fit", "signs"):
+    if options.command in ("fit", "signs", "trunk"):
         return int(options.run(options))  # needs no renderer
     try:
         import anny  # noqa: F401
@@ -32,7 +33,7 @@ def main(argv: Sequence[str] | None = None) -> int:
             file=sys.stderr,
         )
         return EXIT_NO_LAB
-    if options.command in ("films", "sheet", "accuracy"):
+    if options.command in ("films", "sheet", "accuracy", "tagged"):
         return int(options.run(options))
     names = [options.scenario] if options.scenario != "all" else list(SCENARIOS)
     clips = [_clip(name, options.seed, options) for name in names]
@@ -45,6 +46,7 @@ def _parser() -> argparse.ArgumentParser:
     study.add_commands(commands)
     accuracy.add_command(commands)
     signs.add_command(commands)
+    tagged.add_command(commands)
     render = commands.add_parser("render", help="render clips with their truth files")
     render.add_argument("--out", type=Path, required=True, metavar="DIR")
     render.add_argument(
@@ -61,6 +63,11 @@ def _parser() -> argparse.ArgumentParser:
     render.add_argument("--fps", type=float, default=30.0)
     render.add_argument("--jobs", type=int, default=1, metavar="N", help="clips rendered at once")
     render.add_argument("--again", action="store_true", help="render clips that are already there")
+    render.add_argument("--tags", action="store_true", help="let the player wear printed tags")
+    render.add_argument("--print-scale", type=float, metavar="SHARE", help="of the tags: 0.96")
+    render.add_argument(
+        "--upside-down", type=int, nargs="+", default=(), metavar="NUMBER", help="tags worn so"
+    )
     for name, unit, what in (
         ("shoulder-turn", "deg", "shoulder turn at the top"),
         ("hip-turn", "deg", "hip turn at the top"),
@@ -116,6 +123,11 @@ def _clip(name: str, seed: int, options: argparse.Namespace) -> Clip:
         clip = replace(clip, handed=options.handed)
     if options.stature:
         clip = replace(clip, shape=replace(clip.shape, stature_cm=options.stature))
+    if options.tags or options.print_scale or options.upside_down:
+        worn = clip.worn or Worn(seed=seed)
+        scale = options.print_scale or worn.print_scale
+        worn = replace(worn, print_scale=scale, upside_down=tuple(options.upside_down))
+        clip = replace(clip, worn=worn)
     if options.name and options.scenario != "all":
         clip = replace(clip, name=options.name)
     return clip

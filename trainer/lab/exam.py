@@ -128,13 +128,13 @@ def natural_swing(rng: np.random.Generator, speed: str | None = None) -> Swing:
     return replace(drawn, hold_s=hold_s, finish="return", downswing_s=0.5)
 
 
-def swing_motion(one: Sitter, swing: Swing, rng: np.random.Generator) -> Motion:
+def swing_motion(one: Sitter, swing: Swing, rng: np.random.Generator, fps: float = FPS) -> Motion:
     """Return a still address and one swing, to just after it."""
     curves = Curves(one.address)
     sway_a_little(curves, rng)
     rep = backswing(curves, swing, setup_s=0.0, takeaway_s=float(rng.uniform(1.35, 1.5)))
     through_s = swing.follow_s if swing.finish == "through" else 0.0
-    t_s = frame_times(rep.top_end_s + swing.downswing_s + through_s, FPS)
+    t_s = frame_times(rep.top_end_s + swing.downswing_s + through_s, fps)
     return Motion(t_s, curves.at(t_s), (rep,), curves.start)
 
 

@@ -14,8 +14,9 @@ from numpy.typing import NDArray
 from trainer.core.records import Outline
 from trainer.core.records import Pose as BodyPoints
 
-#: Grows when more of a pose is kept, so that older files are made anew. 2: the outline too.
-LAYOUT: Final = 2
+#: Grows when more of a pose is kept, so that older files are made anew. 2: the outline too; 3: what
+#: the trunk's picture said.
+LAYOUT: Final = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,15 +31,25 @@ class Seen:
         bare = tuple(None if p is None else replace(p, outline=None) for p in self.poses)
         return Seen(self.t_s, bare)
 
+    def without_trunks(self) -> Seen:
+        """Return the same as if nobody had looked at the trunk's picture."""
+        bare = tuple(None if p is None else replace(p, trunk_deg=None) for p in self.poses)
+        return Seen(self.t_s, bare)
+
 
 def read_poses(video: Path, model: Path) -> Path:
     """Read a clip by the program's own reader and pose model; return the file of its poses.
 
-    A file made from these very bytes by this pose model is left as it is.
+    A file made from these very bytes by this pose model and trunk network is left as it is.
     """
     import mediapipe
 
-    key = f"layout {LAYOUT} {_digest(video)} {model.name} mediapipe {mediapipe.__version__}"
+    from trainer.adapters.trunk_picture import SHIPPED
+
+    key = (
+        f"layout {LAYOUT} {_digest(video)} {model.name} mediapipe {mediapipe.__version__} "
+        f"trunk {_digest(SHIPPED)}"
+    )
     target = video.with_suffix(".poses.npz")
     if target.exists():
         with np.load(target) as data:
@@ -78,12 +89,13 @@ def save_poses(target: Path, seen: Seen, size_wh: tuple[int, int], key: str) -> 
         row_px=row_px,
         ends_px=np.array([no_ends if one is None else _ends(one) for one in outlines]),
         outlined=np.array([one is not None for one in outlines]),
+        trunk_deg=np.array([_trunk(pose) for pose in seen.poses]),
     )
     os.replace(part, target)
 
 
 def load_poses(path: Path) -> Seen:
-    """Return what was kept of a clip, value for value. Older files hold no outlines."""
+    """Return what was kept of a clip, value for value. Older files hold less of a pose."""
     with np.load(path) as data:
         size = (int(data["size_wh"][0]), int(data["size_wh"][1]))
         times = tuple(float(t) for t in data["t_s"])
@@ -91,6 +103,9 @@ def load_poses(path: Path) -> Seen:
         row_px, ends_px, outlined = np.empty(0), None, np.zeros(len(times), dtype=bool)
         if "outlined" in data.files:
             row_px, ends_px, outlined = data["row_px"], data["ends_px"], data["outlined"]
+        trunk_deg = np.full((len(times), 2, 3), np.nan)
+        if "trunk_deg" in data.files:
+            trunk_deg = data["trunk_deg"]
 
     def outline(index: int) -> Outline | None:
         if ends_px is None or not outlined[index]:
@@ -109,6 +124,7 @@ def load_poses(path: Path) -> Seen:
             world_m=row[:, 3:6].copy(),
             visibility=row[:, 6].copy(),
             outline=outline(index),
+            trunk_deg=None if np.isnan(trunk_deg[index]).any() else trunk_deg[index].copy(),
         )
         for index, (t_s, row) in enumerate(zip(times, points, strict=True))
     )
@@ -117,6 +133,12 @@ def load_poses(path: Path) -> Seen:
 
 def _packed(pose: BodyPoints) -> Any:
     return np.column_stack([pose.image_px, pose.depth_px, pose.world_m, pose.visibility])
+
+
+def _trunk(pose: BodyPoints | None) -> NDArray[np.float64]:
+    if pose is None or pose.trunk_deg is None:
+        return np.full((2, 3), np.nan)
+    return pose.trunk_deg
 
 
 def _ends(outline: Outline) -> NDArray[np.float64]:

@@ -65,6 +65,7 @@ class Readings:
     said: Floats  #: (N, K) by the program
     se: Floats  #: (N, K) as it states them
     points: Floats  #: (N, K) by the program without the silhouette: the body points alone
+    no_picture: Floats  #: (N, K) by the program without the trunk's picture
     straight: Floats  #: (N, K) the equations alone, no regression: turns from world points
     width_deg: Floats  #: (N,) shoulder turn as the arc cosine of the width's ratio
     no_stature: Floats  #: (N, K) by the program, stature unknown
@@ -95,11 +96,14 @@ def read_clip(video: Path) -> Readings:
     steps, reps = _run(seen, rules)
     if kind == "decoupled":
         said, se, straight, width = _against(passed, reference, t_s)
-        points, unknown = _points_against(passed, reference, t_s), np.full_like(said, np.nan)
+        points = _bare_against(passed, reference, t_s, outline=None, trunk_deg=None)
+        no_picture = _bare_against(passed, reference, t_s, trunk_deg=None)
+        unknown = np.full_like(said, np.nan)
         scored = swinging = t_s > events["takeaway_s"]
     else:
         said, se = _rows(s.measures for s in steps)
         points, _ = _rows(s.measures for s in _run(seen.without_outlines(), rules)[0])
+        no_picture, _ = _rows(s.measures for s in _run(seen.without_trunks(), rules)[0])
         unknown, _ = _rows(s.measures for s in _run(seen, replace(rules, stature_cm=None))[0])
         straight, _ = _rows(step.measures for step, _ in passed)
         width = np.array([_width_deg(step.pose, held) for step, held in passed])
@@ -115,6 +119,7 @@ def read_clip(video: Path) -> Readings:
         said=said,
         se=se,
         points=points,
+        no_picture=no_picture,
         straight=straight,
         width_deg=width,
         no_stature=unknown,
@@ -266,13 +271,16 @@ def _against(
     return said, se, straight, width
 
 
-def _points_against(
-    passed: list[tuple[Any, Reference | None]], reference: Reference | None, t_s: Floats
+def _bare_against(
+    passed: list[tuple[Any, Reference | None]],
+    reference: Reference | None,
+    t_s: Floats,
+    **less: None,
 ) -> Floats:
-    """Return what is said (N, K) when neither pose nor reference has an outline."""
-    bare = None if reference is None else replace(reference, outline=None)
+    """Return what is said (N, K) when neither pose nor reference has what ``less`` names."""
+    bare = None if reference is None else replace(reference, **less)
     ready = None if bare is None else est.prepare(shipped(), bare)
-    poses = [None if step.pose is None else replace(step.pose, outline=None) for step, _ in passed]
+    poses = [None if step.pose is None else replace(step.pose, **less) for step, _ in passed]
     return _rows(_measured(poses, t_s, bare, ready))[0]
 
 

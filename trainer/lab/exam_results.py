@@ -36,6 +36,7 @@ class Pool:
     said: Floats
     se: Floats
     points: Floats
+    no_picture: Floats
     straight: Floats
     width_deg: Floats
     no_stature: Floats
@@ -70,6 +71,7 @@ def pool(clips: list[Readings]) -> Pool:
         said=joined("said"),
         se=joined("se"),
         points=joined("points"),
+        no_picture=joined("no_picture"),
         straight=joined("straight"),
         width_deg=joined("width_deg"),
         no_stature=joined("no_stature"),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from trainer.lab.exam_marks import NAMES, digits_of, number, share, sized, table
 from trainer.lab.exam_results import KINDS, TURN, Pool, Unseen
 from trainer.lab.exam_rod_scores import SHARES, RodResults
@@ -23,6 +25,7 @@ def style_table(both: Unseen) -> str:
     for kind in KINDS:
         usual, unseen = both.usual[kind], both.unseen[kind]
         rows.append(_turned(f"shoulder turn 15–117°, {kind}", usual, unseen))
+        rows.append(_turned("the same, no picture", usual, unseen, picture=False))
         for column, (name, unit) in enumerate(NAMES):
             digits = digits_of(unit)
             cells = [f"{name}, {kind}"]
@@ -36,11 +39,12 @@ def style_table(both: Unseen) -> str:
     return table(head, rows)
 
 
-def _turned(name: str, usual: Pool, unseen: Pool) -> list[str]:
+def _turned(name: str, usual: Pool, unseen: Pool, *, picture: bool = True) -> list[str]:
     cells = [name]
     for part in (usual, unseen):
-        error = part.error[part.turned, TURN]
+        said = part.said if picture else part.no_picture
+        error = (said - part.true)[part.turned, TURN]
         got = stats(error)
-        inside = inside_share(error, part.se[part.turned, TURN])
+        inside = inside_share(error, part.se[part.turned, TURN]) if picture else math.nan
         cells += [sized(got.mae, "°"), number(got.bias, sign=True), share(inside)]
     return cells

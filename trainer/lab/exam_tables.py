@@ -61,6 +61,7 @@ def measures_table(done: Results) -> str:
             digits = digits_of(unit)
             got = stats(part.error[:, column])
             points = stats(part.points[:, column] - part.true[:, column])
+            bare = stats(part.no_picture[:, column] - part.true[:, column])
             straight = stats(part.straight[:, column] - part.true[:, column])
             rows.append(
                 [
@@ -70,12 +71,13 @@ def measures_table(done: Results) -> str:
                     number(got.sd, digits),
                     number(got.p95, digits),
                     share(inside_share(part.error[:, column], part.se[:, column])),
+                    number(bare.mae, digits),
                     number(points.mae, digits),
                     number(straight.mae, digits),
                 ]
             )
     head = ["measure", "mean error", "bias", "SD", "95 % within", "inside its ±"]
-    head += ["no outline", "no regression"]
+    head += ["no picture", "no outline", "no regression"]
     return table(head, rows)
 
 
@@ -95,6 +97,7 @@ _TURN_HEAD: Final = (
     "mean error",
     "bias",
     "inside its ±",
+    "no picture",
     "no outline",
     "width",
     "world points",
@@ -110,6 +113,7 @@ def _turn_row(name: str, part: Pool, rows: np.ndarray) -> list[str]:
         sized(stats(error).mae, "°"),
         number(stats(error).bias, sign=True),
         share(inside_share(error, part.se[rows, TURN])),
+        _both(stats(part.no_picture[rows, TURN] - true)),
         _both(stats(part.points[rows, TURN] - true)),
         _both(stats(part.width_deg[rows] - true)),
         _both(stats(part.straight[rows, TURN] - true)),
@@ -134,13 +138,14 @@ def groups_table(done: Results) -> str:
         here = natural.turned & in_group(natural, group)
         true = natural.true[here, TURN]
         cells += [
+            number(stats(natural.no_picture[here, TURN] - true).mae),
             number(stats(natural.points[here, TURN] - true).mae),
             number(stats(natural.width_deg[here] - true).mae),
             number(stats(natural.straight[here, TURN] - true).mae),
         ]
         rows.append(cells)
     head = ["", "people", "natural", "bias", "people", "decoupled", "bias"]
-    head += ["no outline", "width", "world points"]
+    head += ["no picture", "no outline", "width", "world points"]
     return table(head, rows)
 
 

@@ -26,6 +26,7 @@ __all__ = [
     "Figure",
     "Posed",
     "Stance",
+    "at_frames",
     "flip",
     "mirrored",
 ]
@@ -132,3 +133,27 @@ def mirrored(posed: Posed) -> Posed:
 def flip(points: Floats, posed: Posed) -> Floats:
     """Return world points (..., 3) as seen in the scene: x negated for a left-hander."""
     return points * np.array([-1.0, 1.0, 1.0]) if posed.mirrored else points
+
+
+def at_frames(posed: Posed, at: Floats) -> Posed:
+    """Return the pose at frame numbers (K,) that need not be whole, straight between neighbours.
+
+    Rotations are brought back to rotations by the nearest one (singular value decomposition).
+    """
+    last = len(posed.joints) - 1
+    low = np.clip(np.floor(at).astype(np.int64), 0, max(last - 1, 0))
+    high, part = np.minimum(low + 1, last), np.clip(at, 0, last) - low
+
+    def between(values: Floats) -> Floats:
+        share = part.reshape(-1, *[1] * (values.ndim - 1))
+        return np.asarray((1 - share) * values[low] + share * values[high])
+
+    left, _, right = np.linalg.svd(between(posed.rotations))
+    return replace(
+        posed,
+        rotations=left @ right,
+        joints=between(posed.joints),
+        club=between(posed.club),
+        face=between(posed.face),
+        sole=between(posed.sole),
+    )

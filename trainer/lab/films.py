@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trainer.adapters.outline import ROWS, outline_of
+from trainer.adapters.trunk_picture import SIDE_LENGTHS, SIDE_PX, cut, trunk_box
 from trainer.lab import crowd, exam, truth
 from trainer.lab.body import load_body
 from trainer.lab.camera import Camera
@@ -41,11 +42,9 @@ APART: Final = 8
 SHOWN: Final = 2
 #: The end of a movement is shown this often more, as in a slow rehearsal.
 HELD: Final = 3
-#: The small picture: its side in pixels and in torso lengths, and how far above mid-hip its
-#: middle lies, in torso lengths.
+#: The small picture of the trunk: as the program cuts it and as sharp, with a margin to be cut
+#: elsewhere.
 CHIP_PX: Final = 112
-CHIP_TORSOS: Final = 2.6
-CHIP_UP: Final = 0.75
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,7 +178,6 @@ class _Taken:
         self._reader = Reader(model)
         self._one, self._posed, self._stage, self._pixels = one, posed, stage, pixels
         self._rng = np.random.default_rng([one.seed, 92])
-        self._torso_px: float | None = None  # at the address
         self.row_px: Floats = np.empty(0)
         self.rows: list[int] = []
         self.kinds: list[str] = []
@@ -220,14 +218,13 @@ class _Taken:
         self.piece.append(number)
         self.back_px.append(back_px)
         self._said.append(said)
-        self.chips.append(self._chip(seen, said))
+        self.chips.append(b"" if said is None else _packed(_chip(seen, said["image_px"])))
         if said is not None:
             ends = outline_of(said["mask"])
             said["rows_px"] = np.stack([ends.left_px, ends.right_px], axis=1)
             self.row_px = ends.row_px
-            torso_px = self._torso_px or 1.0
-            inside = cut_chip(said.pop("mask"), said["image_px"], torso_px) > 0.5
-            said["mask"] = np.packbits(inside, axis=-1)
+            mask = _chip(said.pop("mask"), said["image_px"])
+            said["mask"] = np.packbits(mask > 0.5, axis=-1)
 
     def _back_edge_px(self, index: int) -> float:
         """Return where the trunk, clothes included, ends on the target side; NaN for nowhere."""
@@ -240,20 +237,6 @@ class _Taken:
         both = self._pixels[f"left_{part}"][index] + self._pixels[f"right_{part}"][index]
         middle: Floats = both / 2
         return middle
-
-    def _chip(self, image: Image, said: dict[str, Any] | None) -> bytes:
-        """Return the small picture of the trunk as JPEG; an empty one where nobody is found."""
-        import cv2
-
-        if said is None:
-            return b""
-        points = said["image_px"]
-        if self._torso_px is None:
-            chest, hips = (points[11] + points[12]) / 2, (points[23] + points[24]) / 2
-            self._torso_px = float(np.linalg.norm(chest - hips))
-        chip = cut_chip(image, points, self._torso_px)
-        _, packed = cv2.imencode(".jpg", chip[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 92])
-        return packed.tobytes()
 
     def said(self) -> dict[str, Any]:
         """Return what the pose model said of every picture as arrays."""
@@ -276,19 +259,15 @@ class _Taken:
         }
 
 
-def cut_chip(image: NDArray[Any], points_px: Floats, torso_px: float, side: int = CHIP_PX) -> Any:
-    """Return the square round the trunk: its middle rides on mid-hip, its size on the setup's."""
+def _chip(image: NDArray[Any], points_px: Floats) -> NDArray[Any]:
+    """Return the small picture, or mask, of the trunk; black where it is not in the picture."""
+    box = trunk_box(points_px, SIDE_LENGTHS * CHIP_PX / SIDE_PX)
+    chip = cut(image, box, CHIP_PX)
+    return np.zeros((CHIP_PX, CHIP_PX), dtype=image.dtype) if chip is None else chip
+
+
+def _packed(chip: Image) -> bytes:
     import cv2
 
-    hips = (points_px[23] + points_px[24]) / 2
-    scale = side / (CHIP_TORSOS * torso_px)
-    middle = hips - np.array([0.0, CHIP_UP * torso_px])
-    move = np.array(
-        [
-            [scale, 0, side / 2 - scale * middle[0]],
-            [0, scale, side / 2 - scale * middle[1]],
-        ]
-    )
-    return cv2.warpAffine(
-        image, move, (side, side), flags=cv2.INTER_AREA, borderMode=cv2.BORDER_REPLICATE
-    )
+    _, packed = cv2.imencode(".jpg", chip, [cv2.IMWRITE_JPEG_QUALITY, 92])
+    return packed.tobytes()

@@ -26,52 +26,76 @@ class Choice:
     steps: int = 300  #: of learning how much each feature counts; 0: all alike
 
 
-def fit(train: Table, choice: Choice, *, name: str, pose_model: str, seed: int = 0) -> est.Fitted:
-    """Fit both sets of coefficients: on all poses' points, and on those with an outline."""
-    shape = train.features.shape[1] - est.OUTLINE_FEATURES
-    points = machine(
-        train.features[:, :shape],
-        train.targets[:, : len(est.OUTPUTS)],
-        train.person,
-        est.OUTPUTS,
-        choice,
-        seed,
-    )
-    with_outline = train.where(has_outline(train))
-    outline = machine(
-        with_outline.features,
-        with_outline.targets,
-        with_outline.person,
-        est.OUTLINE_OUTPUTS,
-        choice,
-        seed,
-    )
-    return est.Fitted(name=name, pose_model=pose_model, points=points, outline=outline)
+def fit(
+    train: Table,
+    choice: Choice,
+    *,
+    name: str,
+    pose_model: str,
+    seed: int = 0,
+    like: est.Fitted | None = None,
+) -> est.Fitted:
+    """Fit every set of coefficients: on all poses' points, and on those with more than points.
+
+    None for outline or trunk where the table has none. How much each feature counts is learnt,
+    or taken from ``like``, which was fitted on some of the same people.
+    """
+    machines = []
+    for count, outputs, known_from in (
+        (est.WITH_POINTS, est.OUTPUTS, like and like.points),
+        (est.WITH_OUTLINE, est.OUTLINE_OUTPUTS, like and like.outline),
+        (est.WITH_TRUNK, est.OUTLINE_OUTPUTS, like and like.trunk),
+    ):
+        rows = known(train, count)
+        part = train.where(rows)
+        machines.append(
+            machine(
+                part.features[:, :count],
+                part.targets[:, : len(outputs)],
+                part.person,
+                part.kind != "address",
+                outputs,
+                choice,
+                seed,
+                relevance=None if known_from is None else known_from.relevance,
+            )
+            if rows.any()
+            else None
+        )
+    points, outline, trunk = machines
+    if points is None:
+        raise ValueError("poses were wanted to fit on; the table is empty")
+    return est.Fitted(name=name, pose_model=pose_model, points=points, outline=outline, trunk=trunk)
 
 
-def has_outline(table: Table) -> NDArray[np.bool_]:
-    """Tell which rows have a silhouette."""
-    return ~np.isnan(table.features).any(axis=1)
+def known(table: Table, count: int) -> NDArray[np.bool_]:
+    """Tell which rows have their first ``count`` features."""
+    return ~np.isnan(table.features[:, :count]).any(axis=1)
 
 
 def machine(
     features: Floats,
     targets: Floats,
     person: NDArray[np.int64],
+    moving: NDArray[np.bool_],
     outputs: tuple[str, ...],
     choice: Choice,
     seed: int,
+    *,
+    relevance: Floats | None = None,
 ) -> est.Estimator:
     """Fit values on all people; fit standard errors on how wrong folds of people were.
 
     A fold's people are predicted by a fit without them, so the standard errors are those on
-    people not seen; the last scale makes 68 % of those errors lie inside. A target may be NaN
-    where it cannot be known, if it is of those not 0 at setup.
+    people not seen; the last scale makes 68 % of those errors lie inside while people move. (At
+    the address nearly all do: the readings are 0 there by definition.) A target may be NaN where
+    it cannot be known, if it is of those not 0 at setup.
     """
     rng = np.random.default_rng(seed)
-    relevance = np.ones(features.shape[1])
-    if choice.steps:
+    if relevance is None and choice.steps:
         relevance = learn(features, targets, person, outputs, choice, seed)
+    elif relevance is None:
+        relevance = np.ones(features.shape[1])
     residual = np.full_like(targets, np.nan)
     # Pictures are shown twice or more, so every other row is as good to fit the folds on.
     some = np.arange(len(person)) % 2 == 0
@@ -83,13 +107,14 @@ def machine(
     fitted = _values(features, targets, outputs, relevance, choice, rng)
     # The mean of log |error| of a bell curve lies 0.635 below the log of its spread.
     known = np.isfinite(targets).all(axis=1)
-    residual = residual[known]
+    residual, moving = residual[known], moving[known]
     log_error = np.log(np.abs(residual) + 0.1) + 0.635
     mean_log = log_error.mean(axis=0)
     rows = est.weighted(fitted, features[known])
     spread = solve(rows, fitted.centres, log_error - mean_log, choice.width, 30 * choice.ridge)
     log_se = est.kernel(rows, fitted.centres, fitted.width) @ spread + mean_log
-    mean_log = mean_log + np.log(np.quantile(np.abs(residual) / np.exp(log_se), 0.683, axis=0))
+    times = (np.abs(residual) / np.exp(log_se))[moving]
+    mean_log = mean_log + np.log(np.quantile(times, 0.683, axis=0))
     count = len(outputs)
     return replace(
         fitted,
@@ -160,14 +185,20 @@ def solve(
     return weights
 
 
-def read(fitted: est.Fitted, table: Table, *, outlines: bool) -> tuple[Floats, Floats]:
-    """Return values and standard errors (N, K) of the outputs both sets of coefficients have."""
+def read(fitted: est.Fitted, table: Table, most: int) -> tuple[Floats, Floats]:
+    """Return values and standard errors (N, K) of the outputs all sets of coefficients have.
+
+    Each row is read by the set that reads most of it, but of no more than ``most`` features.
+    """
     count = len(est.OUTPUTS)
-    shape = table.features.shape[1] - est.OUTLINE_FEATURES
-    value, se = est.predict(fitted.points, table.features[:, :shape])
-    if outlines and fitted.outline is not None:
-        seen = ~np.isnan(table.features).any(axis=1)
-        told = est.predict(fitted.outline, table.features[seen])
+    value = np.empty((len(table.person), count))
+    se = np.empty_like(value)
+    for machine in (fitted.points, fitted.outline, fitted.trunk):
+        if machine is None or len(machine.relevance) > most:
+            continue
+        width = len(machine.relevance)
+        seen = known(table, width)
+        told = est.predict(machine, table.features[seen, :width])
         value[seen], se[seen] = (part[:, :count] for part in told)
     return value, se
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from trainer.lab.body import BodyShape
 from trainer.lab.camera import Camera
+from trainer.lab.cards import Worn
 from trainer.lab.clothes import Outfit
 from trainer.lab.figure import SOLVE_ALL, Stance
 from trainer.lab.motion import (
@@ -44,6 +45,7 @@ class Clip:
     solve: frozenset[str] = SOLVE_ALL  #: see trainer.lab.figure.Figure
     others: tuple[Span, ...] = ()  #: what else goes on, for the truth file
     fps: float = 30.0
+    worn: Worn | None = None  #: printed tags on the player
 
 
 def one_rep(
@@ -169,6 +171,50 @@ def hips_off(seed: int, fps: float, asked: Mapping[str, float]) -> Clip:
     )
 
 
+def tagged(seed: int, fps: float, asked: Mapping[str, float]) -> Clip:
+    """A right-hander wears printed tags and turns slowly; her hips go off."""
+    swing = Swing(
+        shoulder_turn_deg=84,
+        hip_turn_deg=40,
+        hip_drift_cm=5,
+        head_drift_cm=3,
+        arm_lift_deg=118,
+        backswing_s=1.6,
+        hold_s=0.5,
+        finish="return",
+        downswing_s=0.9,
+    )
+    return Clip(
+        name="tags-right",
+        what="right-hander with printed tags, turn 84 degrees, hips 5 cm off",
+        motion=one_rep(replace(swing, **asked), seed, fps, still_s=2.0, after_s=0.6),
+        shape=BodyShape(stature_cm=172, female=0.9, weight=0.45, muscle=0.55, age=0.7),
+        outfit=Outfit(
+            skin=(132, 88, 62),
+            shirt=(72, 122, 96),
+            collar=(72, 122, 96),
+            trousers=(54, 50, 62),
+            shoes=(232, 232, 232),
+            hair=(28, 22, 20),
+            hair_style="bun",
+            loose_cm=1.2,
+            belt=(46, 40, 36),
+            seed=seed,
+        ),
+        room=Room(
+            wall=(188, 180, 164),
+            floor=(112, 104, 92),
+            floor_kind="carpet",
+            light_from=(1.2, 2.9, 2.6),
+            seed=seed,
+        ),
+        camera=Camera(distance_m=2.8, height_m=1.1, pitch_deg=4.0),
+        film=Film(exposure_s=1 / 120),
+        fps=fps,
+        worn=Worn(seed=seed),
+    )
+
+
 def slow_checkpoints(seed: int, fps: float, asked: Mapping[str, float]) -> Clip:
     """Eight seconds to the top with two pauses on the way, then a slow return."""
     rng = np.random.default_rng([seed, 1])
@@ -272,6 +318,7 @@ SCENARIOS: dict[str, Scenario] = {
     "full-turn-right": full_turn,
     "short-turn-head-off-right": short_turn,
     "hips-off-left": hips_off,
+    "tags": tagged,
     "checkpoints": slow_checkpoints,
     "practice-then-fast": fast_after_practice,
     "walk-in": walks_in,

@@ -22,7 +22,12 @@ from trainer.core.ball_line import back_edge_px
 from trainer.core.measures import head_drift_cm, hip_drift_cm, side_tilt_deg
 from trainer.core.records import Handed, Outline, Pose
 from trainer.core.rules import Rules
-from trainer.core.setup import Reference, looks_like_address, scale_cm_per_px
+from trainer.core.setup import (
+    Reference,
+    looks_like_address,
+    median_trunk,
+    scale_cm_per_px,
+)
 from trainer.core.silhouette import median_outline
 from trainer.core.smoothing import one_euro
 from trainer.core.turn import shoulder_turn_deg
@@ -40,7 +45,7 @@ _SETUP: Final = Rules().setup
 class Table:
     """N poses of people; K outputs in the order of ``est.OUTLINE_OUTPUTS``."""
 
-    features: Floats  #: (N, F) as ``est.outline_features``; the outline's part is NaN without one
+    features: Floats  #: (N, F) as ``est.features``; what is not known is NaN
     targets: Floats  #: (N, K) what the regression should give; NaN where it cannot be known
     truth: Floats  #: (N, K) what is true
     person: NDArray[np.int64]
@@ -53,11 +58,20 @@ class Table:
 
 
 def load(paths: list[Path]) -> Table:
-    """Read people's files into one table; poses in which nobody was found are left out."""
+    """Read people's files into one table; poses in which nobody was found are left out.
+
+    Beside a person's film may lie what a network that has not seen that person says of the
+    trunk's pictures (``trunk_path``).
+    """
     parts = []
     for path in paths:
-        with np.load(path) as data:
-            part = _person({name: data[name] for name in data.files if name != "chips"})
+        with np.load(path) as film:
+            data = {name: film[name] for name in film.files if name not in ("chips", "mask")}
+        said = trunk_path(path)
+        if said.exists():
+            with np.load(said) as trunk:
+                data["trunk_deg"] = trunk["trunk_deg"]
+        part = _person(data)
         if part is not None:
             parts.append(part)
     if not parts:
@@ -65,6 +79,11 @@ def load(paths: list[Path]) -> Table:
     return Table(
         *(np.concatenate([getattr(part, item.name) for part in parts]) for item in fields(Table))
     )
+
+
+def trunk_path(film: Path) -> Path:
+    """Return where what is said of the trunk's pictures of a film is kept."""
+    return film.with_name(film.name.replace("film-", "trunk-"))
 
 
 def _person(data: dict[str, Any]) -> Table | None:
@@ -103,12 +122,20 @@ def _reference(data: dict[str, Any]) -> Reference | None:
         cm_per_px=scale,
         scale_from_stature=known,
         outline=median_outline([_outline(data, index) for index in still]),
+        trunk_deg=median_trunk([_trunk(data, index) for index in still]),
     )
 
 
 def _outline(data: dict[str, Any], index: int) -> Outline:
     ends = data["rows_px"][index].astype(np.float64)
     return Outline(row_px=data["row_px"], left_px=ends[:, 0], right_px=ends[:, 1])
+
+
+def _trunk(data: dict[str, Any], index: int) -> Floats | None:
+    """Return it for either hand: the film's pictures were mirrored to a right-hander's."""
+    if "trunk_deg" not in data or np.isnan(data["trunk_deg"][index]).any():
+        return None
+    return np.tile(data["trunk_deg"][index].astype(np.float64), (2, 1))
 
 
 def _smoothed(
@@ -146,15 +173,13 @@ def _pose(data: dict[str, Any], index: int, t_s: float, size_wh: tuple[int, int]
         world_m=data["world_m"][index].astype(np.float64),
         visibility=np.ones(33),
         outline=_outline(data, index),
+        trunk_deg=_trunk(data, index),
     )
 
 
 def _features(pose: Pose, reference: Reference) -> Floats:
-    row = est.outline_features(pose, reference)
-    if row is not None:
-        return row
-    points = est.features(pose, reference)
-    return np.concatenate([points, np.full(est.OUTLINE_FEATURES, np.nan)])
+    row = est.features(pose, reference)
+    return np.concatenate([row, np.full(est.WITH_TRUNK - len(row), np.nan)])
 
 
 def _targets(

@@ -20,6 +20,16 @@ clip's first rep), positive away from the target or up:
 - chest pitch is not set to zero: the angle of the upper thorax's forward axis above the
   horizontal, negative when the chest faces the floor. The forward axis is the body's own front
   when standing upright at rest, where the pitch is 0.
+
+Clips in which tags are worn also have, for every frame:
+
+- side bend of the thorax and of the pelvis, zero at setup: the side axis' angle out of the level
+  plane, positive with the lead end up; pelvis turn and pelvis pitch: of the pelvis bone, as the
+  thorax turn and the chest pitch are of the thorax bone.
+- each tag's middle, facing and up (unit vectors in the world), the corners of its black square
+  in the picture, from the printed tag's own top left on clockwise, and the share of the square
+  that nothing hides. A pixel's middle lies half a pixel from its corner, so a reader that counts
+  pixel middles as whole numbers finds corners half a pixel less.
 """
 
 from __future__ import annotations
@@ -36,10 +46,13 @@ from numpy.typing import NDArray
 from trainer.lab import rotations as rot
 from trainer.lab.body import Body, nose_tip, skull_centre
 from trainer.lab.camera import Camera
+from trainer.lab.cards import Placed
 from trainer.lab.figure import Posed, flip
 from trainer.lab.motion import Motion
 
 Floats = NDArray[np.float64]
+
+TagTruth = dict[str, Any]
 
 TRUTH_VERSION = 1
 #: The band of the upper back, as shares of the way from mid-hip to mid-shoulder.
@@ -144,6 +157,33 @@ def thorax_angles(body: Body, posed: Posed, setup: NDArray[np.bool_]) -> tuple[F
     return turn, np.degrees(np.arcsin(np.clip(thorax[:, 1, 2], -1, 1)))
 
 
+def pelvis_angles(body: Body, posed: Posed, setup: NDArray[np.bool_]) -> tuple[Floats, Floats]:
+    """Return pelvis turn and pitch, each (T,) degrees (see the module)."""
+    pelvis = posed.rotations[:, body.bone("root")]
+    turn = turn_deg(pelvis[:, :, 0], -1.0, setup)
+    return turn, np.degrees(np.arcsin(np.clip(pelvis[:, 1, 2], -1, 1)))
+
+
+def side_bend(body: Body, posed: Posed, bone: str, setup: NDArray[np.bool_]) -> Floats:
+    """Return how far a bone's lead end has come up since setup, (T,) degrees (see the module)."""
+    side = posed.rotations[:, body.bone(bone), 1, 0]
+    return _from_setup(np.degrees(np.arcsin(np.clip(side, -1, 1))), setup)
+
+
+def tags_in(placed: Sequence[Placed], shares: Sequence[float], camera: Camera) -> TagTruth:
+    """Return what is true of the tags in one picture, by number, rounded for the file."""
+    return {
+        str(card.number): {
+            "middle_m": [_r(x, 4) for x in card.middle_m],
+            "facing": [_r(x, 4) for x in card.facing],
+            "up": [_r(-x, 4) for x in card.axes[:, 1]],
+            "corners_px": [[_r(x, 2) for x in p] for p in camera.project(card.corners_m)],
+            "seen": _r(share, 2),
+        }
+        for card, share in zip(placed, shares, strict=True)
+    }
+
+
 def record(
     *,
     clip: str,
@@ -155,11 +195,12 @@ def record(
     stature_cm: float,
     about: Mapping[str, Any],
     back_px: Sequence[float | None] | None = None,
+    tags: Sequence[TagTruth] | None = None,
 ) -> dict[str, Any]:
     """Return the whole truth of a clip as plain data, rounded to 0.01 deg, mm and 0.1 px.
 
     ``back_px`` is ``back_edge_px`` of every frame, known only to who draws them; without it the
-    frames say nothing of the back.
+    frames say nothing of the back. ``tags`` likewise.
     """
     handed = "left" if posed.mirrored else "right"
     world = joints(body, posed)
@@ -167,6 +208,8 @@ def record(
     setup = (motion.t_s >= first.setup_s) & (motion.t_s <= first.takeaway_s)
     told = {**measures(world, handed, setup), **lean(world, handed)}
     thorax, pitch = thorax_angles(body, posed, setup)
+    pelvis, tilt = pelvis_angles(body, posed, setup)
+    bends = [side_bend(body, posed, bone, setup) for bone in ("spine01", "root")]
     pixels = {name: camera.project(points) for name, points in world.items()}
     lead = "left_shoulder" if handed == "right" else "right_shoulder"
     line_px = float(pixels[lead][setup, 0].mean())
@@ -178,6 +221,15 @@ def record(
         if back_px is not None:
             gap = None if edge is None else _r((edge - line_px) * scale, 2)
             back = {"back_edge_px": None if edge is None else _r(edge, 1), "back_gap_cm": gap}
+        worn: TagTruth = {}
+        if tags is not None:
+            worn = {
+                "thorax_side_bend_deg": _r(bends[0][k], 2),
+                "pelvis_turn_deg": _r(pelvis[k], 2),
+                "pelvis_pitch_deg": _r(tilt[k], 2),
+                "pelvis_side_bend_deg": _r(bends[1][k], 2),
+                "tags": tags[k],
+            }
         frames.append(
             {
                 "t_s": round(float(t_s), 4),
@@ -189,6 +241,7 @@ def record(
                 "chest_pitch_deg": _r(pitch[k], 2),
                 "side_tilt_deg": _r(told["side_tilt_deg"][k], 2),
                 **back,
+                **worn,
                 "joints_m": {n: [_r(x, 3) for x in p[k]] for n, p in world.items()},
                 "joints_px": {n: [_r(x, 1) for x in p[k]] for n, p in pixels.items()},
             }

@@ -311,7 +311,7 @@ def _camera(rng: np.random.Generator, stature_m: float) -> Camera:
             pitch_deg=float(aim + rng.normal(0, 2.0)),
             roll_deg=roll,
         )
-        if has_all(camera, stature_m) and _big_enough(camera, stature_m):
+        if has_all(camera, stature_m) and fills(camera, stature_m) > 0.46:
             break
     return camera
 
@@ -322,7 +322,7 @@ def has_all(camera: Camera, stature_m: float) -> bool:
     return bool(np.all((pixels > 2) & (pixels < np.array(camera.size_wh) - 2)))
 
 
-def _big_enough(camera: Camera, stature_m: float) -> bool:
-    """Return whether the player fills at least 0.46 of the picture's height."""
+def fills(camera: Camera, stature_m: float) -> float:
+    """Return which share of the picture's height an upright player of that stature fills."""
     ends = camera.project(np.array([[0, 0, 0], [0, stature_m, 0]]))
-    return bool(np.ptp(ends[:, 1]) > 0.46 * camera.size_wh[1])
+    return float(np.ptp(ends[:, 1]) / camera.size_wh[1])

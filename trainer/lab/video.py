@@ -27,6 +27,8 @@ class Film:
     tint: tuple[float, float, float] = (1.0, 1.0, 1.0)  #: white balance: gain of red, green, blue
     motion_px: float = 0.0  #: length of the smear of a shaking camera
     motion_deg: float = 0.0  #: its direction, 0 across the picture
+    #: How long the shutter is open: what moves in that time is smeared. 0 draws an instant.
+    exposure_s: float = 0.0
 
 
 def filmed(image: Image, film: Film, rng: np.random.Generator) -> Image:

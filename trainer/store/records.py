@@ -45,7 +45,7 @@ class Aim:
     target_deg: float
     turn_band_deg: float
     turn_confidence: float  #: per cent
-    turn_of: str  #: which turn the target is about, a value of ``rules.TurnOf``
+    turn_of: str  #: which turn the target is about, a value of ``TurnOf``
     head_tol_cm: float
     hip_tol_cm: float
     hips_strict: bool

@@ -17,8 +17,8 @@ from typing import Any, Final
 import numpy as np
 
 from trainer.core.landmarks import LANDMARK_COUNT
+from trainer.core.practice_rules import TurnOf
 from trainer.core.records import CueKind, Handed, Side
-from trainer.core.rules import TurnOf
 from trainer.errors import SettingsError
 from trainer.settings import player_name
 from trainer.store.records import Curves, KeptPose, KeptRep, KeptSession, Kind, Motion
