@@ -20,7 +20,7 @@ def test_the_quick_benchmark_runs_through_and_fills_its_table():
         env=os.environ | {"SDL_VIDEODRIVER": "dummy"},
         capture_output=True,
         text=True,
-        timeout=400,
+        timeout=900,
     )
     assert done.returncode == 0, done.stderr
     rows = [line.split("|")[1:-1] for line in done.stdout.splitlines() if line.startswith("| ")]
@@ -36,6 +36,9 @@ def test_the_quick_benchmark_runs_through_and_fills_its_table():
         "tags",
         "memory",
         "start",
+        "keeps its reps",
+        "keeping a rep",
+        "listing the newest 50",
     ):
         assert what in named
     assert all(any(letter.isdigit() for letter in row[2]) for row in rows[1:])

@@ -91,7 +91,9 @@ def test_every_option_named_for_players_exists(page):
     text = page.read_text(encoding="utf-8")
     # Lines that call another program name that program's options.
     lines = [
-        line for line in text.splitlines() if not re.search(r"\b(pip|pytest|python|apt)\b", line)
+        line
+        for line in text.splitlines()
+        if not re.search(r"\b(pip|pytest|python|apt|dask)\b", line)
     ]
     named = set(re.findall(r"(?<![\w-])--[a-z][a-z-]+", "\n".join(lines)))
     assert named <= known
@@ -114,7 +116,7 @@ def test_every_toml_example_is_a_settings_file_that_is_accepted(page):
 
 SETTINGS_PAGE = ROOT / "docs/how-to/settings.md"
 SECTIONS = {
-    "player": {"name": None, "handed": "right", "stature_cm": None},
+    "player": {"name": None, "keep": True, "handed": "right", "stature_cm": None},
     "cues": CueRules(),
     "practice": PracticeRules(),
     "setup": SetupRules(),

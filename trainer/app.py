@@ -40,6 +40,7 @@ from trainer.ports import (
     View,
 )
 from trainer.recorder import TraceRecorder
+from trainer.store.keeper import RepKeeper
 
 #: How long the caution stands if no key is pressed: hands may be on a club already.
 CAUTION_S = 15.0
@@ -105,6 +106,7 @@ class LiveMirror:
         tags: TagSight | None = None,
         recorder: TraceRecorder | None = None,
         keeper: Keeper | None = None,
+        rep_keeper: RepKeeper | None = None,
         on_step: Callable[[Step, Rules], None] | None = None,
         on_view: Callable[[View, Step], None] | None = None,
         show_caution: bool = False,
@@ -120,6 +122,7 @@ class LiveMirror:
         self._tags = tags
         self._recorder = recorder
         self._keeper = keeper
+        self._rep_keeper = rep_keeper
         self._on_step = on_step
         self._on_view = on_view
         self._show_caution = show_caution
@@ -301,6 +304,8 @@ class LiveMirror:
         shared.who = estimator.notice()
         shared.step = step
         self._follow(engine)
+        if self._rep_keeper is not None:
+            self._rep_keeper.follow(step, engine.reference)
         if step.rep is not None:
             self._keep(step.rep, engine.rules)
         if self._recorder is not None:
@@ -315,8 +320,12 @@ class LiveMirror:
         self._shared.reps.append(rep)
         self._shared.last_rep = rep
         spread = spread_words(turn_spread(self._shared.reps)) if rep.complete else ""
-        lines = words_for(rep, rules).lines if rep.verdict is None else rep.verdict.lines
+        verdict = words_for(rep, rules)
+        lines = verdict.lines if rep.verdict is None else rep.verdict.lines
         self._shared.last_rep_words = (*lines, spread) if spread else lines
+        if self._rep_keeper is not None:
+            heard = self._sounder.audible and not self._muted
+            self._rep_keeper.keep(rep, rules, verdict, cues_heard=heard)
 
     def _view(self) -> View:
         shared = self._shared
@@ -341,7 +350,7 @@ class LiveMirror:
             hips_strict=rules.cues.hips_strict,
             reps=self._reps_before if step is None else step.reps,
             last_rep=shared.last_rep if told else None,
-            last_rep_words=shared.last_rep_words if told else (),
+            last_rep_words=self._last_rep_words() if told else (),
             notices=self._notices(status.text),
             pain=rules.pain,
             muted=self._muted,
@@ -355,6 +364,12 @@ class LiveMirror:
             rod=shared.rod,
             practice=shared.practice,
         )
+
+    def _last_rep_words(self) -> tuple[str, ...]:
+        """Return the last verdict, and that its rep is kept once it is on the disk."""
+        rep, words, keeper = self._shared.last_rep, self._shared.last_rep_words, self._rep_keeper
+        is_kept = rep is not None and keeper is not None and keeper.is_kept(rep)
+        return (*words, "kept") if is_kept else words
 
     def _notices(self, camera: str) -> tuple[str, ...]:
         shared = self._shared
@@ -371,10 +386,9 @@ class LiveMirror:
             found.append("No sound (trainer doctor says why).")
         elif self._muted:
             found.append("Sound off.")
-        if self._recorder is not None:
-            found.append(self._recorder.trouble)
-        if self._keeper is not None:
-            found.append(self._keeper.trouble)
+        for keeping in (self._recorder, self._keeper, self._rep_keeper):
+            if keeping is not None:
+                found.append(keeping.trouble)
         return tuple(words for words in found if words)
 
     def _poses_per_second(self) -> float | None:

@@ -19,6 +19,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from statistics import median
 
+from trainer import bench_clips, bench_store
 from trainer import bench_runs as runs
 from trainer.bench_tags import tag_ms
 from trainer.core.practice_rules import PracticeKind
@@ -60,6 +61,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     rows.extend(_kinds(clip, model, 1.0 if args.quick else 30.0))
     rows.extend(_tags(clip, model, seconds, rounds=2 if args.quick else 20))
     rows.append(_start(clip, model, 1 if args.quick else 5))
+    rows.extend(_store(1_000 if args.quick else 200_000))
     print("\n| what | goal | result | met |")
     print("|---|---|---|---|")
     for row in rows:
@@ -86,6 +88,31 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
+def _store(reps: int) -> list[Row]:
+    """Time what keeping a rep takes in its own thread, and listing the newest of many."""
+    worked, saved = bench_store.save_ms(20 if reps < 200_000 else 200)
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "reps.sqlite"
+        print(f"filling a store with {reps} reps", file=sys.stderr, flush=True)
+        bench_store.fill(path, reps)
+        size_mb = path.stat().st_size / 1e6
+        listed = bench_store.list_ms(path, 11), bench_store.list_ms(path, 11, "player 3")
+    return [
+        Row(
+            what="keeping a rep, in the thread that writes: working out, then to the disk",
+            goal="",
+            result=f"{median(worked):.1f} ms, {median(saved):.1f} ms (longest {max(saved):.0f} ms)",
+            met=None,
+        ),
+        Row(
+            what=f"opening a store of {reps:,} reps and listing the newest 50: of all, of a player",
+            goal="≤ 100 ms",
+            result=f"{listed[0]:.0f} ms, {listed[1]:.0f} ms ({size_mb:.0f} MB)",
+            met=max(listed) <= 100.0,
+        ),
+    ]
+
+
 def _machine() -> str:
     load = f", load {os.getloadavg()[0]:.1f} before" if hasattr(os, "getloadavg") else ""
     return (
@@ -96,19 +123,22 @@ def _machine() -> str:
 
 def _throughput(clip: Path, model: Path, rounds: int, frames: int, *, quick: bool) -> list[Row]:
     """Time bare loop, live loop and measuring in turns, so that all see the same machine."""
-    bare, live, one, two = [], [], [], []
+    bare, live, kept, one, two = [], [], [], [], []
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         clips = [folder / f"clip-{number}.mp4" for number in range(2 if quick else 4)]
         for copy in clips:
             if quick:
-                runs.short_copy(clip, copy, 40)
+                bench_clips.short_copy(clip, copy, 40)
             else:
                 shutil.copy(clip, copy)
         for number in range(rounds):
             print(f"round {number + 1} of {rounds}", file=sys.stderr, flush=True)
             bare.append(runs.bare_fps(clip, model, frames))
             live.append(runs.live_run(clip, model, frames=frames, paced=False).fps)
+            keep_in = folder / f"reps-{number}.sqlite"
+            keeping = runs.live_run(clip, model, frames=frames, paced=False, keep_in=keep_in)
+            kept.append(keeping.fps)
             one.append(runs.measure_fps(clips, model, folder / "out", jobs=1))
             two.append(runs.measure_fps(clips, model, folder / "out", jobs=2))
     rows = [
@@ -119,12 +149,13 @@ def _throughput(clip: Path, model: Path, rounds: int, frames: int, *, quick: boo
             met=None,
         )
     ]
-    for what, goal, fps in (
-        ("live loop with drawing ÷ bare loop", 0.9, live),
-        ("`trainer measure` ÷ bare loop, 1 job", None, one),
-        ("`trainer measure` ÷ bare loop, 2 jobs", None, two),
+    for what, goal, fps, other in (
+        ("live loop with drawing ÷ bare loop", 0.9, live, bare),
+        ("live loop that keeps its reps ÷ one that does not", 0.97, kept, live),
+        ("`trainer measure` ÷ bare loop, 1 job", None, one, bare),
+        ("`trainer measure` ÷ bare loop, 2 jobs", None, two, bare),
     ):
-        ratios = sorted(ours / its for ours, its in zip(fps, bare, strict=True))
+        ratios = sorted(ours / its for ours, its in zip(fps, other, strict=True))
         rows.append(
             Row(
                 what=what,
@@ -142,7 +173,7 @@ def _live(clip: Path, model: Path, seconds: float) -> list[Row]:
     frames = str(round(seconds * runs.CAMERA_HZ))
     with tempfile.TemporaryDirectory() as name:
         camera = Path(name) / "camera.avi"
-        runs.as_webcam(clip, camera)
+        bench_clips.as_webcam(clip, camera)
         text = _run_child("live", camera, model, "--frames", frames)
     told = json.loads(text)
     own, trunk, delay = (sorted(told[name]) for name in ("own_ms", "trunk_ms", "delay_ms"))
@@ -184,7 +215,7 @@ def _kinds(clip: Path, model: Path, seconds: float) -> list[Row]:
     frames = str(round(seconds * runs.CAMERA_HZ))
     with tempfile.TemporaryDirectory() as name:
         camera = Path(name) / "camera.avi"
-        runs.as_webcam(clip, camera)
+        bench_clips.as_webcam(clip, camera)
         for kind in PracticeKind:
             print(f"live run of {seconds:.0f} s: {kind.value}", file=sys.stderr, flush=True)
             text = _run_child("live", camera, model, "--frames", frames, "--kind", kind.value)
@@ -217,7 +248,7 @@ def _tags(clip: Path, model: Path, seconds: float, *, rounds: int) -> list[Row]:
     frames = str(round(min(seconds, 20.0) * runs.CAMERA_HZ))
     with tempfile.TemporaryDirectory() as name:
         camera = Path(name) / "camera.avi"
-        runs.as_webcam(clip, camera)
+        bench_clips.as_webcam(clip, camera)
         told = json.loads(_run_child("live", camera, model, "--frames", frames, "--tags"))
     delay = sorted(told["delay_ms"])
     return [

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import http.server
 import os
-import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -19,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from trainer.app import LiveMirror
+from trainer.bench_store import keeping
 from trainer.core.practice_rules import CueSchedule, PracticeKind, PracticeRules
 from trainer.core.records import Frame, Step
 from trainer.core.rules import Rules
@@ -171,7 +171,14 @@ class LiveRun:
 
 
 def live_run(
-    clip: Path, model: Path, *, frames: int, paced: bool, kind: str = "free", tags: bool = False
+    clip: Path,
+    model: Path,
+    *,
+    frames: int,
+    paced: bool,
+    kind: str = "free",
+    tags: bool = False,
+    keep_in: Path | None = None,
 ) -> LiveRun:
     """Run the live mirror, window and sound and all, over ``frames`` pictures.
 
@@ -179,6 +186,7 @@ def live_run(
 
     ``paced`` lets them out at ``CAMERA_HZ`` as a camera does; else each is handed out as soon as
     the last is done, and nothing is dropped. ``tags``: printed tags are looked for too.
+    ``keep_in`` is the store every rep is kept in.
     """
     from trainer.adapters.clips import PacedClip, SteppedClip
     from trainer.adapters.mediapipe_load import load_vision
@@ -221,6 +229,7 @@ def live_run(
 
         sight = open_tags(TagSettings(worn=True, size_mm=120.0), source.name)
     with open_stage(screen="window", sound="auto", say=lambda line: None) as stage:
+        rep_keeper, all_kept = keeping(keep_in)
         with (
             _timed(landmarker, "detect_for_video", clock, "inside_s"),
             _timed(TrunkReader, "read", clock, "trunk_s"),
@@ -232,10 +241,12 @@ def live_run(
                 screen=stage.screen,
                 rules=replace(Settings().rules, practice=_practised(kind)),
                 pan_of=pan_of,
+                rep_keeper=rep_keeper,
                 on_step=on_step,
                 wait_for_pose=True,
                 tags=sight,
             ).run()
+        all_kept(len(result.reps))
         audible = stage.sounder.audible
     ended_s = times_s[-1] - times_s[0]
     run.dropped.append((ended_s, result.dropped))
@@ -367,34 +378,6 @@ def clip_as_camera(clip: Path, frames: int = 90) -> Iterator[str]:
     finally:
         server.shutdown()
         server.server_close()
-
-
-def as_webcam(clip: Path, target: Path) -> None:
-    """Write ``clip`` to ``target`` as the single JPEG pictures that a webcam sends.
-
-    A film's decoder keeps some twenty earlier pictures, which no camera makes a mirror do.
-    """
-    short_copy(clip, target, sys.maxsize, kind="MJPG")
-
-
-def short_copy(clip: Path, target: Path, frames: int, kind: str = "mp4v") -> None:
-    """Write the first ``frames`` pictures of ``clip`` to ``target``, coded as ``kind``."""
-    from trainer.adapters.opencv import load_cv2
-
-    cv2 = load_cv2()
-    capture = cv2.VideoCapture(str(clip))
-    writer: Any = None
-    for _ in range(frames):
-        ok, picture = capture.read()
-        if not ok:
-            break
-        if writer is None:
-            size_wh = (picture.shape[1], picture.shape[0])
-            code = cv2.VideoWriter_fourcc(*kind)
-            writer = cv2.VideoWriter(str(target), code, CAMERA_HZ, size_wh)
-        writer.write(picture)
-    capture.release()
-    writer.release()
 
 
 def unseen_screen() -> None:

@@ -1,4 +1,4 @@
-"""Arguments and exit codes: live, demo, measure, replay, players, tags, calibrate, doctor.
+"""Arguments and exit codes of every command; those about kept reps are in ``store.commands``.
 
 Exit code 0: done. 1: something went wrong, said in one message. 2: the words of the command
 were off. 130: stopped with Ctrl-C.
@@ -29,6 +29,7 @@ from trainer.cli_options import (
 )
 from trainer.core.practice_rules import PracticeRules
 from trainer.errors import SettingsError, TrainerError
+from trainer.store.commands import add_commands
 
 if TYPE_CHECKING:
     from trainer.core.records import Step
@@ -76,6 +77,9 @@ def _parser() -> argparse.ArgumentParser:
     practice_options(live)
     tag_options(live)
     stage_options(live)
+    live.add_argument(
+        "--no-keep", action="store_true", help="keep nothing: no rep, no change of the record"
+    )
     live.add_argument("--record", type=Path, metavar="TRACE", help="write the poses to this file")
     live.set_defaults(run=_live)
 
@@ -87,9 +91,12 @@ def _parser() -> argparse.ArgumentParser:
     demo.set_defaults(run=_demo)
 
     measure = commands.add_parser("measure", help="measure video files")
-    measure.add_argument("clips", nargs="+", type=Path, metavar="CLIP")
+    measure.add_argument("clips", nargs="+", type=Path, metavar="CLIP", help="a file or a folder")
     measure.add_argument("--out", type=Path, required=True, metavar="DIR")
     measure.add_argument("--jobs", type=int, default=1, metavar="N", help="clips at once")
+    measure.add_argument("--engine", metavar="ADDRESS", help="a Dask scheduler whose workers do it")
+    measure.add_argument("--resume", action="store_true", help="leave out clips measured before")
+    measure.add_argument("--keep", action="store_true", help="keep the reps as the player's")
     player_options(measure)
     tolerance_options(measure)
     picture_options(measure)
@@ -125,10 +132,12 @@ def _parser() -> argparse.ArgumentParser:
     camera_options(doctor)
     doctor.set_defaults(run=_doctor)
 
+    kept = add_commands(commands, _say)
+
     for command in commands.choices.values():
         command.add_argument("--settings", type=Path, metavar="FILE", help="a TOML settings file")
         command.add_argument("--debug", action="store_true", help="show the whole of an error")
-        if command not in (replay, players, tags, calibrate):
+        if command not in (replay, players, tags, calibrate, *kept):
             command.add_argument(
                 "--model", type=Path, metavar="FILE", help="another PoseLandmarker .task file"
             )
@@ -168,6 +177,8 @@ def _settings(args: argparse.Namespace, read: Settings | None = None) -> Setting
                 "Give what the camera was set to, such as 240."
             )
         camera = replace(camera, recorded_fps=recorded_fps)
+    if getattr(args, "no_keep", False):
+        settings = replace(settings, keep=False)
     if getattr(args, "sound", None) is not None:
         settings = replace(settings, sound=args.sound)
     tags = with_tag_options(
@@ -191,7 +202,8 @@ def _player(args: argparse.Namespace, default: str | None) -> tuple[Settings, Ke
     name = default if name is None else name
     if name is None:
         return settings, None
-    settings, keeper = open_keeper(name, settings)
+    read_only = getattr(args, "no_keep", False) or not settings.keep
+    settings, keeper = open_keeper(name, settings, read_only=read_only)
     if keeper.trouble:
         print(keeper.trouble, file=sys.stderr)
     _say(player_line(name, settings.rules))
@@ -247,7 +259,13 @@ def _measure(args: argparse.Namespace) -> int:
     from trainer.measure_many import measure_clips
 
     # Unasked, nothing that is kept of anybody may change what a clip measures.
-    settings = _settings(args, _player(args, None)[0])
+    read, keeper = _player(args, None)
+    settings = _settings(args, read)
+    if args.keep and keeper is None:
+        raise SettingsError(
+            "--keep was given and no player. A player whose reps they are was wanted. "
+            "Give --player NAME."
+        )
     if args.jobs < 1:
         raise SettingsError(
             f"--jobs is {args.jobs}. One or more clips at once were wanted. Give --jobs 1."
@@ -262,6 +280,9 @@ def _measure(args: argparse.Namespace) -> int:
         rotate=camera.rotate,
         mirrored=camera.mirrored,
         recorded_fps=camera.recorded_fps,
+        resume=args.resume,
+        engine=args.engine,
+        player=keeper.record.name if args.keep and keeper is not None else None,
         tags=settings.tags,
         say=_say,
     )

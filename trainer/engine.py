@@ -91,6 +91,11 @@ class Engine:
         """Return what the last silent check came to; None before one was made."""
         return self._practice.check
 
+    @property
+    def reference(self) -> Reference | None:
+        """Return the setup the last step was measured against; None while there is none."""
+        return self._state.reference
+
     def feed(self, t_s: float, pose: Pose | None) -> tuple[Pose | None, Step] | None:
         """Return the pose as the core read it and the step; None when time did not increase."""
         if self._state.t_s is not None and t_s <= self._state.t_s:

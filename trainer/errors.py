@@ -32,6 +32,22 @@ class PlayerError(TrainerError):
     """A player's record could not be read or written."""
 
 
+class StoreError(TrainerError):
+    """The record of reps could not be read or written."""
+
+
+class BusyStoreError(StoreError):
+    """Another program is writing to the record of reps."""
+
+
+class DamagedStoreError(StoreError):
+    """The record of reps is no file of this program's, or not whole any more."""
+
+
+class ShareError(TrainerError):
+    """A file of reps from elsewhere is not what this program writes, or cannot be written."""
+
+
 class SheetError(TrainerError):
     """A sheet for printing could not be made, or what is told of a printed one makes no sense."""
 

@@ -53,7 +53,8 @@ class Keeper:
     ) -> None:
         """Begin with ``rules`` as the record gives them; what differs later is kept.
 
-        ``read_only``: nothing is written, because an older record could not be read.
+        ``read_only``: nothing is written, because an older record could not be read or because
+        the player wants nothing kept.
         """
         self.record = record
         self._base = record  # as the file had it last
@@ -151,11 +152,14 @@ class Keeper:
 
 
 def open_keeper(
-    name: str, settings: Settings, *, folder: Path | None = None
+    name: str, settings: Settings, *, folder: Path | None = None, read_only: bool = False
 ) -> tuple[Settings, Keeper]:
-    """Return the settings with the player's record over them, and what keeps that record."""
+    """Return the settings with the player's record over them, and what keeps that record.
+
+    ``read_only``: the record is used, and nothing is written into it.
+    """
     today = datetime.date.today()
-    trouble, read_only = "", False
+    trouble = ""
     try:
         record, trouble = load(name, folder)
     except PlayerError as error:

@@ -27,6 +27,9 @@ from trainer.ports import PoseEstimator, Screen, Sounder, View
 from trainer.recorder import TraceRecorder
 from trainer.resources import resource_dir
 from trainer.settings import Settings, refuse_untold_turn
+from trainer.store.keeper import Made, RepKeeper
+from trainer.store.records import Kind
+from trainer.store.writer import RepWriter
 from trainer.tag_setup import open_tags
 from trainer.words import rep_line, step_lines
 
@@ -96,7 +99,11 @@ def run_live(
     say: Say,
     keeper: Keeper | None = None,
 ) -> RunResult:
-    """Run the mirror on the camera until the player quits; ``keeper`` keeps the player's record."""
+    """Run the mirror on the camera until the player quits.
+
+    ``keeper`` keeps the player's record; the reps of that player are kept too, unless the
+    settings say that nothing is.
+    """
     from trainer.adapters.camera import open_source
     from trainer.adapters.clips import PacedClip
     from trainer.adapters.tones import pan_of
@@ -121,6 +128,15 @@ def run_live(
         if record is not None:
             recorder = TraceRecorder(record, rules, source.name)
             stack.callback(recorder.close)
+        rep_keeper = None
+        if keeper is not None and settings.keep:
+            made = Made(
+                kind=Kind.LIVE,
+                source=source.name,
+                model="standard" if model is None else model.name,
+                model_fitted=rules.se_factor == 1.0,
+            )
+            rep_keeper = stack.enter_context(_reps_kept(keeper.record.name, made, say))
         result = LiveMirror(
             source=source,
             open_estimator=opener,
@@ -131,6 +147,7 @@ def run_live(
             tags=tags,
             recorder=recorder,
             keeper=keeper,
+            rep_keeper=rep_keeper,
             on_step=_printer(say) if stage.screen.name == "no screen" else None,
             show_caution=settings.show_caution,
             wait_for_pose=isinstance(source, PacedClip),
@@ -138,6 +155,21 @@ def run_live(
     if recorder is not None:
         say(recorder.trouble or f"Trace written: {record}")
     return result
+
+
+@contextlib.contextmanager
+def _reps_kept(player: str, made: Made, say: Say) -> Iterator[RepKeeper]:
+    """Keep the reps of ``player``; say where, and at the end how many or what went wrong."""
+    writer = RepWriter()
+    say(f"Reps are kept in {writer.path} (--no-keep keeps none).")
+    try:
+        yield RepKeeper(player, made, writer)
+    finally:
+        writer.close()
+        if writer.kept:
+            say(f"{writer.kept} {'rep' if writer.kept == 1 else 'reps'} kept.")
+        if writer.trouble:
+            say(writer.trouble)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -21,9 +21,12 @@ import numpy as np
 from trainer.core.records import Measures, Phase, PhaseChange, Rep, Step
 from trainer.core.repeat import Spread, turn_spread
 from trainer.core.rules import Rules
+from trainer.core.summary import words_for
 from trainer.engine import Engine
 from trainer.errors import CameraError, TrainerError
 from trainer.settings import TagSettings
+from trainer.store.clips import ClipReps, clip_session
+from trainer.store.records import KeptRep, KeptSession, Motion
 from trainer.tag_result import flat, frame_values, joined_values, rounded, tags_result
 from trainer.tag_setup import open_tags
 
@@ -45,10 +48,22 @@ class ClipJob:
     mirrored: bool = False
     recorded_fps: float | None = None
     tags: TagSettings | None = None  #: None: no tags are worn
+    model_name: str = "standard"  #: what to call the pose model in a record of reps
+    player: str | None = None  #: whose reps they are, where they are to be kept
 
 
-def measure_clip(job: ClipJob, progress: Callable[[int], None] = lambda done: None) -> list[Rep]:
-    """Measure one clip and write its JSON and CSV; return its reps.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measured:
+    """What one clip gave."""
+
+    reps: tuple[Rep, ...]
+    good: int  #: reps the program called good
+    session: KeptSession | None = None  #: the clip as a session of its player, if it is to be kept
+    kept: tuple[tuple[KeptRep, Motion], ...] = ()
+
+
+def measure_clip(job: ClipJob, progress: Callable[[int], None] = lambda done: None) -> Measured:
+    """Measure one clip and write its JSON and CSV; return what it gave.
 
     ``progress`` is told how many frames were done since it was last told. Raises CameraError
     when the clip cannot be read or holds no picture, TrainerError when the results cannot be
@@ -57,13 +72,14 @@ def measure_clip(job: ClipJob, progress: Callable[[int], None] = lambda done: No
     from trainer.adapters.clips import ClipReader
     from trainer.adapters.pose import MediapipePose
 
+    gathered = _gathered(job)
     sight = None if job.tags is None else open_tags(job.tags, job.clip.name, synchronous=True)
     estimator = MediapipePose(job.model, synchronous=True)
     try:
         with ClipReader(
             job.clip, rotate=job.rotate, mirrored=job.mirrored, recorded_fps=job.recorded_fps
         ) as reader:
-            steps, reps = run_frames(reader, estimator, job.rules, progress, sight)
+            steps, reps = run_frames(reader, estimator, job.rules, progress, sight, gathered)
             facts = reader.facts
     finally:
         estimator.close()
@@ -83,7 +99,25 @@ def measure_clip(job: ClipJob, progress: Callable[[int], None] = lambda done: No
     if job.tags is not None and sight is not None:
         result["tags"] = tags_result(job.tags, steps, sight.said)
     write_results(job.out_dir, job.clip.stem, result)
-    return reps
+    return Measured(
+        reps=tuple(reps),
+        good=sum(words_for(rep, job.rules).good is True for rep in reps),
+        session=None if gathered is None else gathered.session,
+        kept=() if gathered is None else tuple(gathered.found),
+    )
+
+
+def _gathered(job: ClipJob) -> ClipReps | None:
+    if job.player is None:
+        return None
+    return ClipReps(
+        session=clip_session(
+            job.clip,
+            job.player,
+            model=job.model_name,
+            model_fitted=job.rules.se_factor == 1.0,
+        )
+    )
 
 
 def run_frames(
@@ -92,8 +126,12 @@ def run_frames(
     rules: Rules,
     progress: Callable[[int], None] = lambda done: None,
     tags: TagSight | None = None,
+    gathered: ClipReps | None = None,
 ) -> tuple[list[Step], list[Rep]]:
-    """Run every frame through the core; return all steps and reps. ``tags`` reads worn tags."""
+    """Run every frame through the core; return all steps and reps.
+
+    ``tags`` reads worn tags; the reps are put in ``gathered`` too.
+    """
     engine = Engine(rules)
     steps: list[Step] = []
     reps: list[Rep] = []
@@ -109,11 +147,17 @@ def run_frames(
             continue
         step = fed[1]
         steps.append(step)
+        if gathered is not None:
+            gathered.follow(step, engine.reference)
         if step.rep is not None:
             reps.append(step.rep)
+            if gathered is not None:
+                gathered.add(step.rep, rules)
     cut = engine.finish()
     if cut is not None:
         reps.append(cut)
+        if gathered is not None:
+            gathered.add(cut, rules)
     return steps, reps
 
 

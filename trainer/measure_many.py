@@ -13,15 +13,23 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
+from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
+from trainer.core.repeat import turn_spread
 from trainer.core.rules import Rules
 from trainer.errors import SettingsError, TrainerError
-from trainer.measure import ClipJob, make_out_dir, measure_clip
+from trainer.measure import ClipJob, Measured, make_out_dir, measure_clip
 from trainer.model_match import rules_for
 from trainer.settings import TagSettings, refuse_untold_turn
+from trainer.store.clips import clip_print
+from trainer.store.file import open_store, store_path
 from trainer.tag_setup import tag_size_mm
+
+#: What a file's name ends in for it to be taken for a clip of a folder.
+CLIP_ENDINGS: Final = (".avi", ".m4v", ".mkv", ".mov", ".mp4", ".webm")
+SUMMARY_HEAD: Final = f"{'clip':40}  reps  good    turn    sd"
 
 
 def measure_clips(
@@ -35,18 +43,24 @@ def measure_clips(
     rotate: int = 0,
     mirrored: bool = False,
     recorded_fps: float | None = None,
+    resume: bool = False,
+    player: str | None = None,
+    engine: str | None = None,
     tags: TagSettings | None = None,
 ) -> list[str]:
     """Measure ``clips`` into ``out_dir``, ``jobs`` at a time; return a message a failed clip.
 
-    One clip that fails does not stop the others. Raises SettingsError when two clips would
-    write the same files, PoseError when there is no pose model.
+    A folder stands for the clips in it. ``resume`` leaves out those whose results are there; with
+    ``player`` the reps are kept as that player's, those of the same clip in place of earlier ones.
+    With ``engine`` the workers of the Dask scheduler at that address do it, in place of ``jobs``.
+    One clip that fails does not stop the others. Raises SettingsError when two clips would write
+    the same files or a folder holds none, PoseError when there is no pose model.
     """
     from tqdm import tqdm
 
     from trainer.adapters.model_file import ensure_model
 
-    clips = list(clips)
+    clips = clips_in(clips)
     twice = [stem for stem, count in Counter(c.stem for c in clips).items() if count > 1]
     if twice:
         raise SettingsError(
@@ -68,24 +82,109 @@ def measure_clips(
             rotate=rotate,
             mirrored=mirrored,
             recorded_fps=recorded_fps,
+            model_name="standard" if model is None else model.name,
+            player=player,
             tags=tags if tags is not None and tags.worn else None,
         )
         for clip in clips
     ]
+    if resume:
+        count = len(todo)
+        todo = [job for job in todo if not is_done(job)]
+        say(f"{count - len(todo)} of {count} clips were measured before.")
     failed: list[str] = []
+    rows: dict[Path, str] = {}
     bar: Any = tqdm(total=_frames(todo), unit="frame", file=sys.stderr, disable=None)
     with bar:
-        run = _one_by_one if jobs == 1 or len(todo) == 1 else _side_by_side
-        for job, outcome in run(todo, jobs, bar.update):
-            if isinstance(outcome, TrainerError):
-                failed.append(f"{type(outcome).__name__}: {outcome}")
+        if engine is not None:
+            outcomes = _on_engine(todo, engine)
+        elif jobs == 1 or len(todo) == 1:
+            outcomes = _one_by_one(todo, bar.update)
+        else:
+            outcomes = _side_by_side(todo, jobs, bar.update)
+        for job, outcome in outcomes:
+            try:
+                measured = _file(outcome)
+            except TrainerError as error:
+                failed.append(f"{type(error).__name__}: {error}")
+                rows[job.clip] = summary_row(job.clip.name, None)
             else:
+                complete = sum(rep.complete for rep in measured.reps)
                 result = out_dir / f"{job.clip.stem}.json"
-                say(f"{job.clip.name}: {outcome} reps -> {result}")
+                say(f"{job.clip.name}: {complete} reps -> {result}")
                 if job.tags is not None:
                     for words in json.loads(result.read_text("utf-8"))["tags"]["notices"]:
                         say(f"  {words}")
+                rows[job.clip] = summary_row(job.clip.name, measured)
+    if len(rows) > 1:
+        say(SUMMARY_HEAD)
+        for clip in clips:
+            if clip in rows:
+                say(rows[clip])
+        say(f"Measured: {len(rows) - len(failed)}. Passed over: {len(failed)}.")
     return failed
+
+
+def clips_in(paths: Iterable[Path]) -> list[Path]:
+    """Return the clips, those of a folder in its place and by name.
+
+    Raises SettingsError for a folder without any.
+    """
+    found: list[Path] = []
+    for path in paths:
+        if not path.is_dir():
+            found.append(path)
+            continue
+        inside = sorted(p for p in path.iterdir() if p.suffix.lower() in CLIP_ENDINGS)
+        if not inside:
+            raise SettingsError(
+                f"the folder {path} holds no clip. Files that end in {', '.join(CLIP_ENDINGS)} "
+                "were wanted. Check the name."
+            )
+        found.extend(inside)
+    return found
+
+
+def is_done(job: ClipJob) -> bool:
+    """Tell whether a clip's results are there, and its reps kept where they are to be."""
+    results = [job.out_dir / f"{job.clip.stem}.{kind}" for kind in ("json", "csv")]
+    if not all(path.exists() for path in results):
+        return False
+    if job.player is None:
+        return True
+    try:
+        reps = json.loads(results[0].read_text(encoding="utf-8"))["reps"]
+    except (OSError, ValueError, KeyError, TypeError):
+        return False
+    if not reps:
+        return True
+    if not store_path().exists():
+        return False
+    with open_store() as store:
+        return store.has_clip(job.player, clip_print(job.clip))
+
+
+def summary_row(name: str, measured: Measured | None) -> str:
+    """Return a clip's line of the table at the end; ``measured`` is None for one passed over."""
+    if measured is None:
+        return f"{name:40}  passed over"
+    complete = [rep for rep in measured.reps if rep.complete]
+    tops = [rep.at_top.shoulder_turn_deg for rep in complete if rep.at_top is not None]
+    turns = [turn for turn in tops if turn is not None]
+    turn = f"{sum(turns) / len(turns):6.0f}" if turns else f"{'':6}"
+    spread = turn_spread(measured.reps)
+    sd = "" if spread is None else f"  {spread.turn_sd_deg:4.1f}"
+    return f"{name:40}  {len(complete):4}  {measured.good:4}  {turn}{sd}"
+
+
+def _file(outcome: Measured | TrainerError) -> Measured:
+    """Keep a clip's reps where they are to be; raise what went wrong."""
+    if isinstance(outcome, TrainerError):
+        raise outcome
+    if outcome.session is not None:
+        with open_store(create=True) as store:
+            store.file_clip(outcome.session, outcome.kept)
+    return outcome
 
 
 def _frames(todo: list[ClipJob]) -> int | None:
@@ -105,18 +204,37 @@ def _frames(todo: list[ClipJob]) -> int | None:
 
 
 def _one_by_one(
-    todo: list[ClipJob], jobs: int, progress: Callable[[int], Any]
-) -> Iterable[tuple[ClipJob, int | TrainerError]]:
+    todo: list[ClipJob], progress: Callable[[int], Any]
+) -> Iterable[tuple[ClipJob, Measured | TrainerError]]:
     for job in todo:
         try:
-            yield job, _complete(measure_clip(job, progress))
+            yield job, measure_clip(job, progress)
         except TrainerError as error:
             yield job, error
 
 
+def _on_engine(
+    todo: list[ClipJob], address: str
+) -> Iterable[tuple[ClipJob, Measured | TrainerError]]:
+    from trainer.adapters.task_engine import run_on
+
+    # Workers start in folders of their own.
+    whole = [replace(job, clip=job.clip.absolute(), out_dir=job.out_dir.absolute()) for job in todo]
+    asked = dict(zip(whole, todo, strict=True))
+    for job, outcome in run_on(address, _measured_or_why, whole):
+        yield asked[job], outcome
+
+
+def _measured_or_why(job: ClipJob) -> Measured | TrainerError:
+    try:
+        return measure_clip(job)
+    except TrainerError as error:
+        return error
+
+
 def _side_by_side(
     todo: list[ClipJob], jobs: int, progress: Callable[[int], Any]
-) -> Iterable[tuple[ClipJob, int | TrainerError]]:
+) -> Iterable[tuple[ClipJob, Measured | TrainerError]]:
     # Spawned, not forked: the pose model's threads do not survive a fork.
     context = multiprocessing.get_context("spawn")
     with contextlib.ExitStack() as stack:
@@ -129,7 +247,7 @@ def _side_by_side(
                 )
             )
             done_frames: queue.Queue[int] = manager.Queue()
-            running: dict[Future[int], ClipJob] = {
+            running: dict[Future[Measured], ClipJob] = {
                 pool.submit(_measure_in_process, job, done_frames): job for job in todo
             }
             workers = set(multiprocessing.active_children()) - others
@@ -180,7 +298,7 @@ def _without_ctrl_c() -> Iterator[None]:
         signal.signal(signal.SIGINT, before)
 
 
-def _measure_in_process(job: ClipJob, done_frames: queue.Queue[int]) -> int:
+def _measure_in_process(job: ClipJob, done_frames: queue.Queue[int]) -> Measured:
     pending = 0
 
     def progress(done: int) -> None:
@@ -190,10 +308,6 @@ def _measure_in_process(job: ClipJob, done_frames: queue.Queue[int]) -> int:
             done_frames.put(pending)
             pending = 0
 
-    reps = measure_clip(job, progress)
+    measured = measure_clip(job, progress)
     done_frames.put(pending)
-    return _complete(reps)
-
-
-def _complete(reps: list[Any]) -> int:
-    return sum(rep.complete for rep in reps)
+    return measured

@@ -72,6 +72,7 @@ class Settings:
     sound: str = "auto"  #: auto, pygame, simpleaudio or off
     show_caution: bool = True
     player: str | None = None  #: whose record is kept; None: nobody was named
+    keep: bool = True  #: False: live keeps nothing, no rep and no change of the record
 
 
 def default_path() -> Path:
@@ -119,7 +120,7 @@ def from_values(values: dict[str, Any], where: str) -> Settings:
     sections |= {"screen", "setup_check", "tags"}
     refuse_unknown(values, sections, where, "section")
     player = section(values, "player", where)
-    refuse_unknown(player, {"name", "handed", "stature_cm"}, f"{where} [player]", "key")
+    refuse_unknown(player, {"name", "handed", "stature_cm", "keep"}, f"{where} [player]", "key")
     rules = Rules(
         handed=handed_from(player.get("handed", "right"), f"{where} [player]"),
         stature_cm=optional_number(player, "stature_cm", f"{where} [player]"),
@@ -151,6 +152,7 @@ def from_values(values: dict[str, Any], where: str) -> Settings:
         ),
         show_caution=boolean(screen.get("show_caution", True), f"{where} [screen] show_caution"),
         player=player_name(player["name"], f"{where} [player] name") if "name" in player else None,
+        keep=boolean(player.get("keep", True), f"{where} [player] keep"),
     )
 
 

@@ -8,7 +8,10 @@ from trainer import cli
 from trainer.cli import main
 from trainer.errors import SettingsError, TrainerError
 
-COMMANDS = ("live", "demo", "measure", "replay", "tags", "calibrate", "doctor")
+COMMANDS = (
+    "live", "demo", "measure", "replay", "tags", "calibrate", "doctor",
+    "backup", "restore", "forget", "export", "share", "import",
+)  # fmt: skip
 
 
 @pytest.fixture(autouse=True)

