@@ -27,8 +27,11 @@ class Pen:
         self._fonts: dict[int, Any] = {}
         self._kept: OrderedDict[tuple[Any, ...], Any] = OrderedDict()
 
+    def _size(self, cap_px: float) -> int:
+        return max(math.ceil(cap_px / self._ink_per_size), 4)
+
     def _font(self, cap_px: float) -> Any:  # noqa: ANN401 (pygame is loaded late)
-        size = max(math.ceil(cap_px / self._ink_per_size), 4)
+        size = self._size(cap_px)
         if size not in self._fonts:
             self._fonts[size] = self._pygame.font.Font(None, size)
         return self._fonts[size]
@@ -41,7 +44,9 @@ class Pen:
 
     def render(self, text: str, cap_px: float, colour: Colour) -> Any:  # noqa: ANN401
         """Return a surface of the text with digits ``cap_px`` high."""
-        key = ("text", text, round(cap_px), colour)
+        # By the font's size, which two heights that round alike need not share: what is drawn must
+        # not depend on what was drawn before.
+        key = ("text", text, self._size(cap_px), colour)
         if key in self._kept:
             self._kept.move_to_end(key)
             return self._kept[key]
@@ -69,7 +74,7 @@ class Pen:
 
     def _rise(self, cap_px: float) -> float:
         """Return how far the top of the digits lies under the top of a render."""
-        key = ("rise", round(cap_px))
+        key = ("rise", self._size(cap_px))
         if key not in self._kept:
             ink = self._font(cap_px).render("0", True, (255, 255, 255)).get_bounding_rect()
             self._keep(key, float(ink.y))
