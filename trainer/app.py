@@ -36,6 +36,7 @@ from trainer.ports import (
     View,
 )
 from trainer.recorder import TraceRecorder
+from trainer.report.library import Library
 from trainer.store.keeper import RepKeeper
 
 #: How long the caution stands if no key is pressed: hands may be on a club already.
@@ -99,6 +100,7 @@ class LiveMirror:
         recorder: TraceRecorder | None = None,
         keeper: Keeper | None = None,
         rep_keeper: RepKeeper | None = None,
+        library: Library | None = None,
         on_step: Callable[[Step, Rules], None] | None = None,
         on_view: Callable[[View, Step], None] | None = None,
         show_caution: bool = False,
@@ -114,6 +116,7 @@ class LiveMirror:
         self._recorder = recorder
         self._keeper = keeper
         self._rep_keeper = rep_keeper
+        self._library = library
         self._on_step = on_step
         self._on_view = on_view
         self._show_caution = show_caution
@@ -185,6 +188,8 @@ class LiveMirror:
             for action in self._screen.actions():
                 if action is KeyAction.QUIT:
                     return True
+                if self._library is not None and self._library.take(action, self._clock()):
+                    continue
                 if action is KeyAction.MUTE:
                     self._muted = not self._muted
                 else:
@@ -302,7 +307,9 @@ class LiveMirror:
         status = self._source.status()
         step, frame, rules = shared.step, shared.frame, shared.rules
         answer, said_s = shared.answer
-        waited_s = self._clock() - self._started_s
+        library, now_s = self._library, self._clock()
+        waited_s = now_s - self._started_s
+        answer = answer if now_s - said_s < ANSWER_S else ""
         return View(
             image_rgb=None if frame is None else frame.image_rgb,
             step=step,
@@ -324,10 +331,11 @@ class LiveMirror:
             fps=self._poses_per_second(),
             dropped=status.dropped,
             caution=self._show_caution and waited_s < CAUTION_S,
-            answer=answer if self._clock() - said_s < ANSWER_S else "",
+            answer=answer if library is None else library.answer(now_s) or answer,
             own=in_use(rules),
             ball_line=shared.ball_line,
             rod=shared.rod,
+            listed=None if library is None else library.listed,
         )
 
     def _last_rep_words(self) -> tuple[str, ...]:

@@ -1,5 +1,4 @@
-"""Arguments and exit codes of every command; those about kept reps are in
-``store.commands`` and ``report.command``.
+"""Arguments and exit codes; commands about kept reps: ``store.commands``, ``report.command``.
 
 Exit code 0: done. 1: something went wrong, said in one message. 2: the words of the command
 were off. 130: stopped with Ctrl-C.

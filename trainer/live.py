@@ -24,6 +24,7 @@ from trainer.model_match import rules_for
 from trainer.players import last_read_deg
 from trainer.ports import PoseEstimator, Screen, Sounder, View
 from trainer.recorder import TraceRecorder
+from trainer.report.library import Library
 from trainer.resources import resource_dir
 from trainer.settings import Settings
 from trainer.store.keeper import Made, RepKeeper
@@ -141,6 +142,7 @@ def run_live(
             recorder=recorder,
             keeper=keeper,
             rep_keeper=rep_keeper,
+            library=None if keeper is None else Library(keeper.record.name),
             on_step=_printer(say) if stage.screen.name == "no screen" else None,
             show_caution=settings.show_caution,
             wait_for_pose=isinstance(source, PacedClip),

@@ -166,7 +166,9 @@ class Window:
             if event.type == pygame.QUIT:
                 wanted.append(KeyAction.QUIT)
             elif event.type == pygame.MOUSEBUTTONDOWN:
-                if self._dismiss() == "":
+                # The ball line is not to be seen under a list, so it cannot be taken hold of.
+                listed = self._shown_view is not None and self._shown_view.listed is not None
+                if self._dismiss() == "" and not listed:
                     self._take_line(event)
             elif event.type == pygame.MOUSEMOTION:
                 wanted.extend(self._line_steps(self._drag.move(event.pos[0])))
@@ -195,6 +197,19 @@ class Window:
             return None
         if getattr(event, "unicode", "") == "?":
             return KeyAction.HELP
+        if self._shown_view is not None and self._shown_view.listed is not None:
+            in_list = {
+                pygame.K_UP: KeyAction.LIST_UP,
+                pygame.K_DOWN: KeyAction.LIST_DOWN,
+                pygame.K_LEFT: KeyAction.LIST_PREVIOUS,
+                pygame.K_RIGHT: KeyAction.LIST_NEXT,
+                pygame.K_SPACE: KeyAction.LIST_MARK,
+                pygame.K_RETURN: KeyAction.LIST_OPEN,
+                pygame.K_KP_ENTER: KeyAction.LIST_OPEN,
+                pygame.K_ESCAPE: KeyAction.SESSIONS,
+            }.get(event.key)
+            if in_list is not None:
+                return in_list
         if event.key in (pygame.K_LEFT, pygame.K_RIGHT):
             # The mirror shows "away from the target" on the right for a right-hander.
             left_handed = self._shown_view is not None and self._shown_view.handed_left
@@ -209,6 +224,8 @@ class Window:
             pygame.K_t: KeyAction.THIS_ONE,
             pygame.K_o: KeyAction.OWN_TOP,
             pygame.K_c: KeyAction.ROD_CHECK,
+            pygame.K_e: KeyAction.REPORT,
+            pygame.K_l: KeyAction.SESSIONS,
             pygame.K_F1: KeyAction.HELP,
             pygame.K_q: KeyAction.QUIT,
             pygame.K_ESCAPE: KeyAction.QUIT,

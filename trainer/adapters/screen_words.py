@@ -26,6 +26,8 @@ MIRROR_KEYS: Final = (
     ("T", "this one: the last rep is your reference for today"),
     ("O", "aim at your own reference, and back"),
     ("C", "check the camera with a rod, and end the check"),
+    ("L", "the list of sessions that were kept, and back"),
+    ("E", "make the report of the last session and show it"),
     ("F1 or ?", "this page"),
     ("Q or Esc", "quit"),
 )

@@ -88,7 +88,7 @@ class Material:
 
 
 def gather(store: Store, player: str, wanted: str, against: str | None = None) -> Material:
-    """Read what the page about ``player`` needs; ``wanted`` is last, a number, or from..to.
+    """Read what the page about ``player`` needs; ``wanted`` is as for ``pick``.
 
     Raises ReportError when the player or such a session is not in the record, StoreError when
     the record cannot be read.
@@ -125,11 +125,14 @@ def pick(lines: Sequence[SessionLine], wanted: str) -> tuple[int, ...]:
     """Return the numbers of the sessions ``wanted``, from 1 for the oldest of ``lines``.
 
     ``wanted``: last, a number, or from..to with numbers or days such as 2026-05-31, both ends
-    counted; an end left out is the first or the last. Raises ReportError.
+    counted; an end left out is the first or the last; or a session's ``uid``. Raises ReportError.
     """
     count = len(lines)
     if wanted == "last":
         return (count,)
+    by_uid = tuple(n for n, line in enumerate(lines, start=1) if line.session.uid == wanted)
+    if by_uid:
+        return by_uid
     start, dots, end = wanted.partition("..")
     if not dots:
         start = end = wanted
