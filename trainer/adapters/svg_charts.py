@@ -31,6 +31,9 @@ MARKS: Final = {
     "beyond": ("v", ORANGE, ORANGE, "beyond the limit"),
     "unjudged": ("D", GREY, "white", "measured, nothing asked"),
 }
+#: Of very many reps these kinds are drawn as the ends of lines without length, all in one path:
+#: round for a circle, square for a diamond.
+DOTS: Final = {"inside": "round", "unjudged": "projecting"}
 #: best, worst, reference: dash and shade.
 LINES: Final = {"best": ("-", BLUE), "worst": ((0, (5, 2)), ORANGE), "reference": (":", INK)}
 _SVG: Final = "{http://www.w3.org/2000/svg}"
@@ -106,15 +109,18 @@ def rep_chart(chart: RepChart, *, name: str, title: str, desc: str) -> ET.Elemen
         _band(axes, edges, chart, floor, roof)
         if np.isfinite(chart.values + chart.pm).any():
             axes.plot(*_bars(number, chart.values, chart.pm), color=GREY, lw=0.9 if few else 0.4)
-        shown: list[str] = []
         for kind, (marker, edge, fill, words) in MARKS.items():
             at = np.array([one == kind for one in chart.kinds], dtype=bool)
-            if at.any():
-                shown.append(words)
-                axes.plot(
-                    number[at], chart.values[at], marker, ms=size, mec=edge, mfc=fill, mew=1.0,
-                    label=words,
-                )  # fmt: skip
+            if not at.any():
+                continue
+            style = {"marker": marker, "ls": "", "ms": size, "mec": edge, "mfc": fill, "mew": 1.0}
+            if not few and kind in DOTS:
+                cap = DOTS[kind]
+                x, y = _dots(number[at], chart.values[at])
+                axes.plot(x, y, color=edge, lw=size, solid_capstyle=cap, dash_capstyle=cap)
+                axes.plot([], [], label=words, **(style | {"mfc": edge}))
+            else:
+                axes.plot(number[at], chart.values[at], label=words, **style)
         unread = np.array([one == "unread" for one in chart.kinds], dtype=bool)
         if unread.any():
             at_floor = np.full(int(unread.sum()), floor + 0.6 * pad)
@@ -138,7 +144,7 @@ def curves_chart(
     desc: str,
 ) -> ET.Element:
     """Draw each of ``rows`` (column, words with unit) over the backswing, all curves in each."""
-    with _figure((7.2, 1.9 * len(rows) + 0.4)) as (figure, plots):
+    with _figure((7.2, 1.5 * len(rows) + 0.5)) as (figure, plots):
         for row, ((column, words), axes) in enumerate(zip(rows, plots(len(rows)), strict=True)):
             for curve in curves:
                 if column in curve.columns:
@@ -208,6 +214,15 @@ def _bars(x: FloatArray, values: FloatArray, pm: FloatArray) -> tuple[FloatArray
     return (
         np.stack([x, x, gap], axis=1).ravel(),
         np.stack([values - pm, values + pm, gap], axis=1).ravel(),
+    )
+
+
+def _dots(x: FloatArray, values: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return points as lines so short that only their ends are seen, with gaps between."""
+    gap = np.full(x.size, np.nan)
+    return (
+        np.stack([x, x + 1e-3, gap], axis=1).ravel(),
+        np.stack([values, values, gap], axis=1).ravel(),
     )
 
 

@@ -17,8 +17,6 @@ from trainer.report.chosen import Closer, Material, SessionReps
 from trainer.report.measured import Asked, Measured, asked_of, average_of, place_of
 from trainer.report.wording import (
     average_words,
-    count_of,
-    count_words,
     number,
     reading,
     reps,
@@ -45,8 +43,11 @@ _CURVES: Final = (
 _SHARES_PCT: Final = (25, 50, 75, 100)
 
 
-def rep_chart(measured: Measured, material: Material) -> ET.Element | None:
-    """Draw every whole rep of a measure; None where there is none or none was measured."""
+def rep_chart(measured: Measured, material: Material, counted: str) -> ET.Element | None:
+    """Draw every whole rep of a measure; None where there is none or none was measured.
+
+    ``counted`` says in words where the reps lay.
+    """
     whole, pain = material.whole, material.pain
     found = average_of(measured, whole)
     if found is None:
@@ -66,13 +67,12 @@ def rep_chart(measured: Measured, material: Material) -> ET.Element | None:
         target=_floats([one.target for one in asked]),
         starts=tuple(int(start) for start in starts),
     )
-    count = count_of(measured, whole, pain=pain)
     desc = (
         f"{measured.title}, rep by rep: {reps(len(whole))}. Lowest "
         f"{with_unit(float(np.nanmin(values)), measured)}, highest "
         f"{with_unit(float(np.nanmax(values)), measured)}, average "
         f"{average_words(measured, found)}. "
-        f"{count_words(count)}."
+        f"{counted}."
     )
     if found.reading_se is not None:
         desc += " The bars are one standard error either way."
@@ -199,6 +199,9 @@ def _curve(one: Closer) -> svg_charts.Curve | None:
     within = (curves.t_s >= 0.0) & (curves.t_s <= backswing_s)
     if not within.any():
         return None
+    # The reading next to either end too: its line leads to the edge of the chart.
+    seen = np.flatnonzero(within)
+    within[max(seen[0] - 1, 0) : seen[-1] + 2] = True
     return svg_charts.Curve(
         name=one.name,
         words=f"{one.name} ({backswing_s:.1f} s)",

@@ -9,6 +9,7 @@ from typing import Final
 
 from trainer import __version__
 from trainer.caution import CAUTION_LINES, CAUTION_TITLE, PAIN_LINES, PAIN_TITLE
+from trainer.core.compare import FEWEST
 from trainer.report import drawn
 from trainer.report.chosen import Closer, Material
 from trainer.report.how import how_taken
@@ -44,6 +45,7 @@ from trainer.store.records import KeptRep
 
 #: Of these a trend is drawn, and silent reps are told apart.
 _FOLLOWED: Final = (TURN, HEAD, HEAD_UP, HIPS)
+_ALONE: Final = "default-src 'none'; style-src 'unsafe-inline'"
 _TRUTH: Final = {True: "good", False: "not good", None: "–"}
 
 
@@ -83,6 +85,8 @@ def page_of(material: Material, made: datetime.datetime) -> ET.Element:
         el(
             "head",
             el("meta", charset="utf-8"),
+            # Nothing is fetched and no script runs, whatever a note may hold.
+            el("meta", http_equiv="Content-Security-Policy", content=_ALONE),
             el("meta", name="viewport", content="width=device-width, initial-scale=1"),
             el("title", title),
             el("style", STYLE),
@@ -100,11 +104,12 @@ def _figure(drawn_: ET.Element | None, *words: ET.Element | str) -> ET.Element:
 
 
 def _summary(material: Material) -> ET.Element:
-    held, slipped = held_and_slipped(material)
     rows: list[tuple[ET.Element | str, ...]] = []
+    most = 0
     for measured in ALL:
         found = average_of(measured, material.whole)
         count = count_of(measured, material.whole, pain=material.pain)
+        most = max(most, count.judged)
         spread = "–" if found is None or found.sd is None else _amount(found.sd, measured)
         own = (
             "–"
@@ -114,10 +119,14 @@ def _summary(material: Material) -> ET.Element:
         rows.append(
             (measured.title, average_words(measured, found), spread, own, count_words(count))
         )
-    said = [
-        f"Held (at least 80 % of the reps in the band): {', '.join(held) or 'nothing'}.",
-        f"Slipped (more than 20 % beyond it): {', '.join(slipped) or 'nothing'}.",
-    ]
+    if most < FEWEST:
+        said = [f"Too few reps were judged to say ({FEWEST} were wanted)."]
+    else:
+        held, slipped = held_and_slipped(material)
+        said = [
+            f"Held (at least 80 % of the reps in the band): {', '.join(held) or 'nothing'}.",
+            f"Slipped (more than 20 % beyond it): {', '.join(slipped) or 'nothing'}.",
+        ]
     unseen = len(material.reps) - len(material.whole)
     if unseen:
         said.append(f"Not seen to their end, and in no figure: {unseen}.")
@@ -139,15 +148,13 @@ def _amount(value: float, measured: Measured) -> str:
 def _each(material: Material) -> ET.Element:
     part = section("Every rep")
     for measured in ALL:
-        chart = drawn.rep_chart(measured, material)
+        counted = count_words(count_of(measured, material.whole, pain=material.pain))
+        chart = drawn.rep_chart(measured, material, counted)
         words = f"{measured.title}: {measured.zero}."
         if chart is None:
             add(part, el("h3", measured.title), el("p", f"{NOT_MEASURED} in any rep.".capitalize()))
             continue
-        count = count_of(measured, material.whole, pain=material.pain)
-        told = (
-            f"{words} {count_words(count).capitalize()}. {course_words(measured, material.whole)}"
-        )
+        told = f"{words} {counted.capitalize()}. {course_words(measured, material.whole)}"
         add(part, el("h3", measured.title), _figure(chart, told))
     return part
 
