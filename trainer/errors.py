@@ -49,7 +49,7 @@ class ShareError(TrainerError):
 
 
 class ReportError(TrainerError):
-    """A report could not be made: nothing to tell of, or no place to write it."""
+    """A report could not be made: the record has nothing to tell of."""
 
 
 class SheetError(TrainerError):

@@ -10,7 +10,7 @@ from typing import Final
 
 from trainer.errors import ReportError
 from trainer.report.measured import HEAD, HIPS, TURN, asked_of
-from trainer.store.file import Store
+from trainer.store.content import Store
 from trainer.store.records import KeptRep, KeptSession, Motion, SessionLine
 
 #: Of so many sessions at most the trend is shown.

@@ -13,7 +13,8 @@ from trainer.report.chosen import SessionReps
 from trainer.report.desk import ReportDesk
 from trainer.report.measured import ASKED, average_of
 from trainer.report.wording import average_words, change_words
-from trainer.store.file import Store, open_store
+from trainer.store.content import Store
+from trainer.store.file import open_store
 from trainer.store.records import SessionLine
 
 #: So many newest sessions are listed, of one player or of all.

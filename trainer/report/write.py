@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import contextlib
 import datetime
-import os
 import webbrowser
 from pathlib import Path
 
-from trainer.errors import ReportError
 from trainer.report.chosen import gather
 from trainer.report.html import text_of
 from trainer.report.page import page_of
-from trainer.store.file import Store, open_store
+from trainer.store.content import Store
+from trainer.store.file import open_store
+from trainer.store.written import whole_text
 
 
 def report_text(
@@ -36,24 +35,13 @@ def write_report(
 ) -> Path:
     """Write the page about ``player``, from the user's own record; return where it lies.
 
-    Raises ReportError when there is nothing to tell of or the file cannot be written, StoreError
-    when the record cannot be read.
+    Raises ReportError when there is nothing to tell of, ShareError when the file cannot be written,
+    StoreError when the record cannot be read.
     """
     with open_store() as store:
         text = report_text(store, player, wanted, against=against)
-    half = out.with_name(f".{out.name}.{os.getpid()}.part")
-    try:
-        out.parent.mkdir(parents=True, exist_ok=True)
-        half.write_text(text, encoding="utf-8", newline="\n")
-        os.replace(half, out)
-    except OSError as error:
-        raise ReportError(
-            f"{out} could not be written ({error.strerror or error}). A place that can be written "
-            "was wanted. Close the file where it is open, or give another --out."
-        ) from None
-    finally:
-        with contextlib.suppress(OSError):
-            half.unlink(missing_ok=True)
+    with whole_text(out) as file:
+        file.write(text)
     return out.absolute()
 
 
