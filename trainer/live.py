@@ -21,7 +21,7 @@ from trainer.core.rules import Rules
 from trainer.errors import TrainerError
 from trainer.keeping import Keeper
 from trainer.model_match import rules_for
-from trainer.players import last_read_deg
+from trainer.players import DEFAULT_NAME, last_read_deg
 from trainer.ports import PoseEstimator, Screen, Sounder, View
 from trainer.recorder import TraceRecorder
 from trainer.report.library import Library
@@ -213,6 +213,8 @@ def run_demo(
     opener = pose_opener(model)
     matched = rules_for(settings.rules, model)
     reps, pain = 0, matched.pain
+    # The demo keeps nothing, but its keys show what practice has left.
+    library = Library(settings.player or DEFAULT_NAME)
     for number, clip in enumerate(demo_clips(), start=1):
         say(f"Clip {number}: {clip.what}")
         rules = replace(matched, handed=clip.handed, stature_cm=clip.stature_cm, pain=pain)
@@ -229,6 +231,7 @@ def run_demo(
             on_step=_printer(say),
             wait_for_pose=True,
             reps_before=reps,
+            library=library,
             on_view=None if save is None else _collector(shots),
         )
         result = mirror.run()
