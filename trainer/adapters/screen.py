@@ -14,6 +14,7 @@ from trainer.adapters.screen_ball import LineDrag
 from trainer.adapters.screen_calm import Memory
 from trainer.adapters.screen_draw import draw
 from trainer.adapters.screen_layout import Layout
+from trainer.adapters.screen_list import list_action
 from trainer.adapters.screen_pen import Pen
 from trainer.errors import ScreenError
 from trainer.ports import KeyAction, Screen, View
@@ -198,16 +199,7 @@ class Window:
         if getattr(event, "unicode", "") == "?":
             return KeyAction.HELP
         if self._shown_view is not None and self._shown_view.listed is not None:
-            in_list = {
-                pygame.K_UP: KeyAction.LIST_UP,
-                pygame.K_DOWN: KeyAction.LIST_DOWN,
-                pygame.K_LEFT: KeyAction.LIST_PREVIOUS,
-                pygame.K_RIGHT: KeyAction.LIST_NEXT,
-                pygame.K_SPACE: KeyAction.LIST_MARK,
-                pygame.K_RETURN: KeyAction.LIST_OPEN,
-                pygame.K_KP_ENTER: KeyAction.LIST_OPEN,
-                pygame.K_ESCAPE: KeyAction.SESSIONS,
-            }.get(event.key)
+            in_list = list_action(pygame, event.key)
             if in_list is not None:
                 return in_list
         if event.key in (pygame.K_LEFT, pygame.K_RIGHT):

@@ -1,4 +1,4 @@
-"""A list over the mirror, such as the kept sessions. Main thread only."""
+"""A list over the mirror, such as the kept sessions, and its keys. Main thread only."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import Any, Final
 from trainer.adapters import palette
 from trainer.adapters.screen_layout import Box, Layout
 from trainer.adapters.screen_pen import LEADING, Pen
-from trainer.ports import Listed
+from trainer.ports import KeyAction, Listed
 
 CAP: Final = 0.030  #: ink height of a row, as a share of the window's height
 GAP: Final = 1.2  #: between columns, in ink heights
@@ -23,6 +23,20 @@ def rows_shown(listed: Listed, room: int) -> range:
         return range(min(count, room))
     first = min(max(listed.chosen - room // 2, 0), count - room)
     return range(first, first + room)
+
+
+def list_action(pygame: Any, key: int) -> KeyAction | None:  # noqa: ANN401
+    """Return what a key means while a list is shown; None for one that keeps its meaning."""
+    return {
+        pygame.K_UP: KeyAction.LIST_UP,
+        pygame.K_DOWN: KeyAction.LIST_DOWN,
+        pygame.K_LEFT: KeyAction.LIST_PREVIOUS,
+        pygame.K_RIGHT: KeyAction.LIST_NEXT,
+        pygame.K_SPACE: KeyAction.LIST_MARK,
+        pygame.K_RETURN: KeyAction.LIST_OPEN,
+        pygame.K_KP_ENTER: KeyAction.LIST_OPEN,
+        pygame.K_ESCAPE: KeyAction.SESSIONS,
+    }.get(key)
 
 
 def draw_list(surface: Any, pen: Pen, layout: Layout, listed: Listed) -> None:  # noqa: ANN401
