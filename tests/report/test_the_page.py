@@ -249,3 +249,25 @@ def test_what_held_is_not_told_of_two_reps(store):
     seen = words(page(store))
     assert "Too few reps were judged to say (3 were wanted)" in seen
     assert "Held" not in seen
+
+
+def test_what_a_kind_of_practice_leaves_out_is_told_without_a_verdict(store):
+    of = session()
+    far = {"turn": 50.0, "head": 9.0, "head_up": 9.0, "hips": 9.0, "gap": 12.0}
+    kinds = ["centred", "turn_only", "free", None]
+    save(store, *(rep(n, of, practice_kind=k, **far) for n, k in enumerate(kinds, start=1)))
+    rows = rows_of(page(store), "Averages over the whole reps")
+    lay = {title: cells[3] for title, cells in rows.items()}
+    once = "0 of 3 in the band; 3 beyond it; 1 rep measured, nothing asked"
+    assert lay[TURN.title] == lay[GAP.title] == lay[HEAD.title] == once
+
+
+def test_practice_and_guess_are_told_where_there_are_any(store):
+    of = session()
+    caption = "The readings as they were kept, with one standard error"
+    save(store, rep(1, of))
+    assert "own guess" not in words(page(store))
+    save(store, rep(2, of, practice_kind="silent_check", guess="short"))
+    rows = rows_of(page(store), caption)
+    assert rows["1"][1:3] == ["–", "–"]
+    assert rows["2"][1:3] == ["silent check", "short"]

@@ -198,6 +198,13 @@ TOLD: Final = (
 ALL: Final = (*ASKED, *TOLD)
 
 
+#: What a kind of practice leaves out of its verdict; every other kind asks for all.
+_NOT_ASKED: Final = {
+    "turn_only": frozenset({HEAD.name, HEAD_UP.name, HIPS.name}),
+    "centred": frozenset({TURN.name, GAP.name}),
+}
+
+
 def place_of(measured: Measured, kept: KeptRep, *, pain: bool) -> Place:
     """Return where a rep's reading lies; ``pain``: pain was marked on the page's day.
 
@@ -223,8 +230,13 @@ def place_of(measured: Measured, kept: KeptRep, *, pain: bool) -> Place:
 
 
 def asked_of(measured: Measured, kept: KeptRep, *, pain: bool) -> Asked | None:
-    """Return what was asked of a rep, None for nothing: once pain is marked no turn is."""
+    """Return what was asked of a rep, None for nothing.
+
+    Once pain is marked no turn is, and some kinds of practice leave a part of it out.
+    """
     if measured.asked is None or (measured.asks_turn and (pain or kept.aim.pain)):
+        return None
+    if measured.name in _NOT_ASKED.get(kept.practice_kind or "", frozenset()):
         return None
     return measured.asked(kept.aim)
 

@@ -338,17 +338,25 @@ def _all_reps(material: Material) -> ET.Element:
     title = "Figures of every rep"
     if not material.reps:
         return section(title, el("p", "None."))
+    measures = (*ASKED, TOLD[-1])
+    # What only some practice has is told only where it has it.
+    more = [
+        (name, field)
+        for name, field in (("practice", "practice_kind"), ("own guess", "guess"))
+        if any(getattr(kept, field) for kept in material.reps)
+    ]
     rows: list[tuple[ET.Element | str, ...]] = [
         (
             _name(kept, material),
             _TRUTH[kept.good] if kept.rep.complete else "not seen to its end",
-            *(reading(measured, kept) for measured in (*ASKED, TOLD[-1])),
+            *((getattr(kept, field) or "–").replace("_", " ") for _, field in more),
+            *(reading(measured, kept) for measured in measures),
         )
         for kept in material.reps
     ]
     made = table(
         "The readings as they were kept, with one standard error",
-        ("rep", "verdict", *(measured.title for measured in (*ASKED, TOLD[-1]))),
+        ("rep", "verdict", *(name for name, _ in more), *(one.title for one in measures)),
         rows,
     )
     return section(
