@@ -11,19 +11,14 @@ import queue
 import sys
 import threading
 import time
-from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from statistics import median
 
 from trainer.actions import joined
-from trainer.core.ball_line import BallLine
 from trainer.core.own_rep import cue_rules, in_use
-from trainer.core.practice import CheckResult
-from trainer.core.practice_shown import PracticeShown
 from trainer.core.records import Cue, Frame, Handed, Rep, Step
 from trainer.core.repeat import turn_spread
-from trainer.core.rod_check import RodReading, RodState
 from trainer.core.rules import Rules
 from trainer.core.summary import spread_words, words_for
 from trainer.engine import Engine
@@ -40,6 +35,8 @@ from trainer.ports import (
     View,
 )
 from trainer.recorder import TraceRecorder
+from trainer.report.library import Library
+from trainer.shared import Shared
 from trainer.store.keeper import RepKeeper
 
 #: How long the caution stands if no key is pressed: hands may be on a club already.
@@ -64,33 +61,6 @@ class RunResult:
     rules: Rules  #: as they stand at the end (handedness and pain may have been switched)
 
 
-@dataclass(slots=True, kw_only=True)
-class _Shared:
-    """What the pose thread leaves for the main thread.
-
-    NB: single attributes, each rebound as a whole by the pose thread alone; a reader sees the old
-    or the new object, never half of one, and needs no lock.
-    """
-
-    frame: Frame | None = None
-    step: Step | None = None
-    rules: Rules
-    last_rep: Rep | None = None
-    last_rep_words: tuple[str, ...] = ()
-    ball_line: BallLine | None = None
-    rod: RodState | None = None
-    practice: PracticeShown | None = None
-    check: CheckResult | None = None  #: the silent check of this run
-    readings: tuple[RodReading, ...] = ()  #: what the rod checks of this run read
-    answer: tuple[str, float] = ("", 0.0)  #: words about the last action, and when
-    who: str = ""
-    about_tags: tuple[str, ...] = ()
-    frames: int = 0
-    reps: list[Rep] = field(default_factory=list)
-    delays_ms: deque[float] = field(default_factory=lambda: deque(maxlen=600))
-    step_times_s: deque[float] = field(default_factory=lambda: deque(maxlen=60))
-
-
 class LiveMirror:
     """One run of the mirror over one source, from opening it to quitting or its end."""
 
@@ -107,6 +77,7 @@ class LiveMirror:
         recorder: TraceRecorder | None = None,
         keeper: Keeper | None = None,
         rep_keeper: RepKeeper | None = None,
+        library: Library | None = None,
         on_step: Callable[[Step, Rules], None] | None = None,
         on_view: Callable[[View, Step], None] | None = None,
         show_caution: bool = False,
@@ -123,6 +94,7 @@ class LiveMirror:
         self._recorder = recorder
         self._keeper = keeper
         self._rep_keeper = rep_keeper
+        self._library = library
         self._on_step = on_step
         self._on_view = on_view
         self._show_caution = show_caution
@@ -140,7 +112,7 @@ class LiveMirror:
         self._followed: list[KeyAction] = []
         self._failure: BaseException | None = None
         self._estimator: PoseEstimator | None = None
-        self._shared = _Shared(rules=rules)
+        self._shared = Shared(rules=rules)
 
     def run(self) -> RunResult:
         """Run until the player quits or the source ends.
@@ -196,6 +168,8 @@ class LiveMirror:
             for action in self._screen.actions():
                 if action is KeyAction.QUIT:
                     return True
+                if self._library is not None and self._library.take(action, self._clock()):
+                    continue
                 if action is KeyAction.MUTE:
                     self._muted = not self._muted
                 else:
@@ -332,7 +306,9 @@ class LiveMirror:
         status = self._source.status()
         step, frame, rules = shared.step, shared.frame, shared.rules
         answer, said_s = shared.answer
-        waited_s = self._clock() - self._started_s
+        library, now_s = self._library, self._clock()
+        waited_s = now_s - self._started_s
+        answer = answer if now_s - said_s < ANSWER_S else ""
         told = shared.practice is None or shared.practice.verdict
         if shared.last_rep is not None and shared.last_rep.verdict is not None:
             told = told and shared.last_rep.verdict.told
@@ -355,14 +331,15 @@ class LiveMirror:
             pain=rules.pain,
             muted=self._muted,
             cue_delay_ms=median(shared.delays_ms) if shared.delays_ms else None,
-            fps=self._poses_per_second(),
+            fps=shared.poses_per_second(),
             dropped=status.dropped,
             caution=self._show_caution and waited_s < CAUTION_S,
-            answer=answer if self._clock() - said_s < ANSWER_S else "",
+            answer=answer if library is None else library.answer(now_s) or answer,
             own=in_use(rules),
             ball_line=shared.ball_line,
             rod=shared.rod,
             practice=shared.practice,
+            listed=None if library is None else library.listed,
         )
 
     def _last_rep_words(self) -> tuple[str, ...]:
@@ -390,9 +367,3 @@ class LiveMirror:
             if keeping is not None:
                 found.append(keeping.trouble)
         return tuple(words for words in found if words)
-
-    def _poses_per_second(self) -> float | None:
-        times_s = list(self._shared.step_times_s)
-        if len(times_s) < 5 or times_s[-1] <= times_s[0]:
-            return None
-        return (len(times_s) - 1) / (times_s[-1] - times_s[0])

@@ -1,4 +1,4 @@
-"""Arguments and exit codes of every command; those about kept reps are in ``store.commands``.
+"""Arguments and exit codes; commands about kept reps: ``store.commands``, ``report.command``.
 
 Exit code 0: done. 1: something went wrong, said in one message. 2: the words of the command
 were off. 130: stopped with Ctrl-C.
@@ -29,6 +29,7 @@ from trainer.cli_options import (
 )
 from trainer.core.practice_rules import PracticeRules
 from trainer.errors import SettingsError, TrainerError
+from trainer.report.command import add_report
 from trainer.store.commands import add_commands
 
 if TYPE_CHECKING:
@@ -103,6 +104,8 @@ def _parser() -> argparse.ArgumentParser:
     tag_options(measure)
     measure.set_defaults(run=_measure)
 
+    report = add_report(commands, _say)
+
     replay = commands.add_parser("replay", help="play a trace written by live --record")
     replay.add_argument("trace", type=Path, metavar="TRACE")
     replay.set_defaults(run=_replay)
@@ -137,7 +140,7 @@ def _parser() -> argparse.ArgumentParser:
     for command in commands.choices.values():
         command.add_argument("--settings", type=Path, metavar="FILE", help="a TOML settings file")
         command.add_argument("--debug", action="store_true", help="show the whole of an error")
-        if command not in (replay, players, tags, calibrate, *kept):
+        if command not in (report, replay, players, tags, calibrate, *kept):
             command.add_argument(
                 "--model", type=Path, metavar="FILE", help="another PoseLandmarker .task file"
             )

@@ -48,6 +48,10 @@ class ShareError(TrainerError):
     """A file of reps from elsewhere is not what this program writes, or cannot be written."""
 
 
+class ReportError(TrainerError):
+    """A report could not be made: the record has nothing to tell of."""
+
+
 class SheetError(TrainerError):
     """A sheet for printing could not be made, or what is told of a printed one makes no sense."""
 

@@ -22,9 +22,10 @@ from trainer.core.rules import Rules
 from trainer.errors import TrainerError
 from trainer.keeping import Keeper
 from trainer.model_match import rules_for
-from trainer.players import last_read_deg
+from trainer.players import DEFAULT_NAME, last_read_deg
 from trainer.ports import PoseEstimator, Screen, Sounder, View
 from trainer.recorder import TraceRecorder
+from trainer.report.library import Library
 from trainer.resources import resource_dir
 from trainer.settings import Settings, refuse_untold_turn
 from trainer.store.keeper import Made, RepKeeper
@@ -148,6 +149,7 @@ def run_live(
             recorder=recorder,
             keeper=keeper,
             rep_keeper=rep_keeper,
+            library=None if keeper is None else Library(keeper.record.name),
             on_step=_printer(say) if stage.screen.name == "no screen" else None,
             show_caution=settings.show_caution,
             wait_for_pose=isinstance(source, PacedClip),
@@ -218,6 +220,8 @@ def run_demo(
     opener = pose_opener(model)
     matched = rules_for(settings.rules, model)
     reps, pain = 0, matched.pain
+    # The demo keeps nothing, but its keys show what practice has left.
+    library = Library(settings.player or DEFAULT_NAME)
     for number, clip in enumerate(demo_clips(), start=1):
         say(f"Clip {number}: {clip.what}")
         # The clips' players wear no tags, so the target is about what is told of them.
@@ -238,6 +242,7 @@ def run_demo(
             on_step=_printer(say),
             wait_for_pose=True,
             reps_before=reps,
+            library=library,
             on_view=None if save is None else _collector(shots),
         )
         result = mirror.run()

@@ -161,6 +161,26 @@ class KeyAction(str, Enum):
     SILENT_CHECK = "silent_check"  #: begin the silent check
     KINDS = "kinds"  #: show the page of kinds
     GESTURES = "gestures"  #: answer signs by hand, and no longer
+    REPORT = "report"  #: make the page about this player's last session, and show it
+    SESSIONS = "sessions"  #: show the list of kept sessions, and take it away
+    # Meant while that list is shown:
+    LIST_UP = "list_up"
+    LIST_DOWN = "list_down"
+    LIST_PREVIOUS = "list_previous"  #: only the player before; from the first one: all
+    LIST_NEXT = "list_next"  #: only the next player; from the last one: all
+    LIST_MARK = "list_mark"  #: mark the chosen session; two marked ones are compared
+    LIST_OPEN = "list_open"  #: make the page about the chosen session, and show it
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Listed:
+    """A list over the mirror. Made by the app; the screen only draws it."""
+
+    title: str
+    head: tuple[str, ...]  #: words over the columns
+    rows: tuple[tuple[str, ...], ...]  #: a row's cells; the screen shows those near ``chosen``
+    chosen: int | None  #: None: nothing in it can be chosen
+    foot: str  #: what the keys do, or what was just done
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -193,6 +213,7 @@ class View:
     ball_line: BallLine | None = None  #: None where none is to be drawn
     rod: RodState | None = None  #: the rod check under way; None outside it
     practice: PracticeShown | None = None  #: what is practised and told; None: all is told
+    listed: Listed | None = None  #: a list to be shown over the mirror
 
 
 class Screen(Protocol):

@@ -15,6 +15,7 @@ from trainer.adapters.screen_calm import Memory
 from trainer.adapters.screen_draw import draw
 from trainer.adapters.screen_keys import STAYS, action_of
 from trainer.adapters.screen_layout import Layout
+from trainer.adapters.screen_list import list_action
 from trainer.adapters.screen_pen import Pen
 from trainer.errors import ScreenError
 from trainer.ports import KeyAction, Screen, View
@@ -167,7 +168,9 @@ class Window:
             if event.type == pygame.QUIT:
                 wanted.append(KeyAction.QUIT)
             elif event.type == pygame.MOUSEBUTTONDOWN:
-                if self._dismiss() == "":
+                # The ball line is not to be seen under a list, so it cannot be taken hold of.
+                listed = self._shown_view is not None and self._shown_view.listed is not None
+                if self._dismiss() == "" and not listed:
                     self._take_line(event)
             elif event.type == pygame.MOUSEMOTION:
                 wanted.extend(self._line_steps(self._drag.move(event.pos[0])))
@@ -195,7 +198,12 @@ class Window:
         return was
 
     def _action_of(self, event: Any) -> KeyAction | None:  # noqa: ANN401
-        left_handed = self._shown_view is not None and self._shown_view.handed_left
+        shown = self._shown_view
+        if shown is not None and shown.listed is not None:
+            in_list = list_action(self._pygame, event.key)
+            if in_list is not None:
+                return in_list
+        left_handed = shown is not None and shown.handed_left
         return action_of(self._pygame, event, page=self._page, handed_left=left_handed)
 
     def _take_line(self, event: Any) -> None:  # noqa: ANN401

@@ -12,6 +12,7 @@ from trainer.adapters.screen_bars import draw_turn
 from trainer.adapters.screen_calm import Memory
 from trainer.adapters.screen_drift import draw_head, draw_hips
 from trainer.adapters.screen_layout import FIGURE, SMALL, TITLE, Box, Layout
+from trainer.adapters.screen_list import draw_list
 from trainer.adapters.screen_marks import warning_mark
 from trainer.adapters.screen_pages import draw_page
 from trainer.adapters.screen_pen import LEADING, Pen
@@ -83,6 +84,8 @@ def draw(
     else:
         _draw_opening(surface, pen, layout)
     _draw_strip(surface, pen, layout, view, stale=stale)
+    if view.listed is not None:
+        draw_list(surface, pen, layout, view.listed)
     if page is None:
         page = "caution" if view.caution else ""
     if page:

@@ -35,6 +35,8 @@ MIRROR_KEYS: Final = (
     ("Y", "begin the silent check that is offered"),
     ("B or full stop", "pause, and go on"),
     ("J", "answer signs by hand, and no longer"),
+    ("L", "the list of sessions that were kept, and back"),
+    ("E", "make the report of the last session and show it"),
     ("F1 or ?", "this page; once more: the signs by hand"),
     ("Q or Esc", "quit; Esc first takes a page away"),
 )
