@@ -12,7 +12,8 @@ from trainer.core.records import Handed, Measures, Rep
 from trainer.store.records import Aim, Curves, KeptPose, KeptRep, KeptSession, Kind, Motion
 
 AIM = Aim(
-    target_deg=85.0, turn_band_deg=5.0, turn_confidence=50.0, head_tol_cm=5.0, hip_tol_cm=4.0,
+    target_deg=85.0, turn_band_deg=5.0, turn_confidence=50.0, turn_of="shoulders",
+    head_tol_cm=5.0, hip_tol_cm=4.0,
     hips_strict=False, back_gap_low_cm=0.0, back_gap_high_cm=6.0, ball_line_cm=2.0, pain=False,
 )  # fmt: skip
 #: x right, y up, in cm, a right-hander as the camera sees him at address; made up.

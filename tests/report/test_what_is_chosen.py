@@ -9,6 +9,7 @@ from tests.report.practice import AIM, practice, rep, save, session, unfinished
 from trainer.core.rules import OwnRep
 from trainer.errors import ReportError
 from trainer.report.chosen import gather, off_by
+from trainer.report.measured import ASKED, CHEST, TURN, Place, place_of, shown
 
 DAYS = [dt.date(2026, 5, day) for day in (1, 4, 4, 9)]
 
@@ -151,3 +152,25 @@ def test_another_session_of_the_same_day_is_no_next_day(store):
     later = replace(session(2), began=session(2).began + dt.timedelta(hours=2))
     save(store, rep(1, later, cues_heard=False))
     assert gather(store, "Ann", "last").next_day is None
+
+
+def by_tags(kept, chest_deg, asked=85.0):
+    """Return the rep as made with tags and a target about the chest."""
+    top = replace(kept.rep.at_top, thorax_turn_deg=chest_deg, thorax_turn_se_deg=2.0)
+    aim = replace(kept.aim, turn_of="chest", target_deg=asked)
+    return replace(kept, rep=replace(kept.rep, at_top=top), aim=aim)
+
+
+def test_a_target_about_the_chest_judges_the_chest_and_not_the_shoulders():
+    kept = by_tags(rep(1, session(), turn=110.0), 70.0)
+    assert place_of(CHEST, kept, pain=False) is Place.BEYOND
+    assert place_of(TURN, kept, pain=False) is Place.UNJUDGED
+    plain = rep(1, session(), turn=110.0)
+    assert place_of(TURN, plain, pain=False) is Place.INSIDE
+    assert off_by(kept) > off_by(plain)
+
+
+def test_what_tags_alone_tell_is_not_shown_of_reps_made_without():
+    plain = [rep(1, session()), rep(2, session())]
+    assert CHEST not in shown(ASKED, plain)
+    assert shown(ASKED, [*plain, by_tags(plain[0], 80.0)]) == ASKED

@@ -8,8 +8,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from trainer.core.practice_rules import TurnOf
 from trainer.errors import ReportError
-from trainer.report.measured import HEAD, HIPS, TURN, asked_of
+from trainer.report.measured import CHEST, HEAD, HIPS, TURN, asked_of
 from trainer.store.content import Store
 from trainer.store.records import KeptRep, KeptSession, Motion, SessionLine
 
@@ -176,7 +177,8 @@ def off_by(kept: KeptRep) -> float | None:
     if not kept.rep.complete:
         return None
     parts: list[float] = []
-    for measured in (TURN, HEAD, HIPS):
+    turn = CHEST if kept.aim.turn_of == TurnOf.CHEST.value else TURN
+    for measured in (turn, HEAD, HIPS):
         value, _ = measured.read(kept)
         if value is None:
             return None
@@ -228,19 +230,20 @@ def _closer(
 
 def _reference(sessions: Sequence[SessionReps], same_day: Sequence[SessionReps]) -> KeptRep | None:
     """Return the rep whose figures the last reference in use was taken from, if it was kept."""
-    own = next(
-        (kept.aim.own for one in reversed(sessions) for kept in reversed(one.reps) if kept.aim.own),
+    aim = next(
+        (kept.aim for one in reversed(sessions) for kept in reversed(one.reps) if kept.aim.own),
         None,
     )
-    if own is None:
+    if aim is None:
         return None
+    turn = "thorax_turn_deg" if aim.turn_of == TurnOf.CHEST.value else "shoulder_turn_deg"
     for one in (*reversed(sessions), *reversed(same_day)):
         for kept in one.whole:
             top = kept.rep.at_top
             if top is not None and all(
-                _same(getattr(top, mine), getattr(own, its))
+                _same(getattr(top, mine), getattr(aim.own, its))
                 for mine, its in (
-                    ("shoulder_turn_deg", "turn_deg"),
+                    (turn, "turn_deg"),
                     ("head_lateral_cm", "head_lateral_cm"),
                     ("hip_lateral_cm", "hip_lateral_cm"),
                 )

@@ -11,7 +11,7 @@ from trainer.errors import StoreError
 from trainer.ports import KeyAction, Listed
 from trainer.report.chosen import SessionReps
 from trainer.report.desk import ReportDesk
-from trainer.report.measured import ASKED, average_of
+from trainer.report.measured import ASKED, average_of, shown
 from trainer.report.wording import average_words, change_words
 from trainer.store.content import Store
 from trainer.store.file import open_store
@@ -201,8 +201,9 @@ class Library:
                 SessionReps(session=one.session, reps=tuple(store.reps_of(one.session)))
                 for one in (older, newer)
             )
+        measures = shown(ASKED, [*before.reps, *after.reps])
         found: list[tuple[Average | None, Average | None]] = [
-            (average_of(one, before.whole), average_of(one, after.whole)) for one in ASKED
+            (average_of(one, before.whole), average_of(one, after.whole)) for one in measures
         ]
         self.listed = Listed(
             title=f"{newer.session.player}: two sessions",
@@ -219,7 +220,7 @@ class Library:
                     average_words(one, second),
                     change_words(one, first, second),
                 )
-                for one, (first, second) in zip(ASKED, found, strict=True)
+                for one, (first, second) in zip(measures, found, strict=True)
             ),
             chosen=None,
             foot=_COMPARED_KEYS,

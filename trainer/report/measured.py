@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from enum import Enum
 from typing import Final
@@ -10,6 +10,7 @@ from typing import Final
 from trainer.core import own_rep
 from trainer.core.compare import Average, average
 from trainer.core.cues import least_turn_deg
+from trainer.core.practice_rules import TurnOf
 from trainer.core.rules import CONFIDENCE, CueRules
 from trainer.store.records import Aim, KeptRep
 
@@ -45,9 +46,10 @@ class Measured:
     axis: str  #: the unit as written beside an axis
     zero: str  #: what its sign and zero mean
     read: Callable[[KeptRep], Read]
-    asked: Callable[[Aim], Asked] | None = None  #: None: nothing is ever asked of it
+    asked: Callable[[Aim], Asked | None] | None = None  #: None: nothing is ever asked of it
     asks_turn: bool = False  #: True: never judged once pain was marked
     places: int = 0  #: decimals
+    with_tags: bool = False  #: True: told by printed tags alone, so a page without them is silent
 
 
 def _at_top(name: str, unit: str) -> Callable[[KeptRep], Read]:
@@ -77,8 +79,13 @@ def _backswing(kept: KeptRep) -> Read:
     return kept.rep.backswing_s, None
 
 
-def _turn_asked(aim: Aim) -> Asked:
-    return Asked(low=aim.target_deg - aim.turn_band_deg, high=None, target=aim.target_deg)
+def _turn_asked(of: TurnOf) -> Callable[[Aim], Asked | None]:
+    def asked(aim: Aim) -> Asked | None:
+        if aim.turn_of != of.value:
+            return None
+        return Asked(low=aim.target_deg - aim.turn_band_deg, high=None, target=aim.target_deg)
+
+    return asked
 
 
 def _head_asked(aim: Aim, own_cm: float | None) -> Asked:
@@ -105,8 +112,19 @@ TURN: Final = Measured(
     axis="degrees",
     zero=_AWAY,
     read=_at_top("shoulder_turn", "deg"),
-    asked=_turn_asked,
+    asked=_turn_asked(TurnOf.SHOULDERS),
     asks_turn=True,
+)
+CHEST: Final = Measured(
+    name="thorax_turn",
+    title="Chest turn at the top, by tags",
+    unit="°",
+    axis="degrees",
+    zero=_AWAY,
+    read=_at_top("thorax_turn", "deg"),
+    asked=_turn_asked(TurnOf.CHEST),
+    asks_turn=True,
+    with_tags=True,
 )
 HEAD: Final = Measured(
     name="head_lateral",
@@ -150,7 +168,7 @@ GAP: Final = Measured(
     places=1,
 )
 #: What is asked for, in the order of the page.
-ASKED: Final = (TURN, HEAD, HEAD_UP, HIPS, GAP)
+ASKED: Final = (TURN, CHEST, HEAD, HEAD_UP, HIPS, GAP)
 #: What is told only.
 TOLD: Final = (
     Measured(
@@ -201,8 +219,17 @@ ALL: Final = (*ASKED, *TOLD)
 #: What a kind of practice leaves out of its verdict; every other kind asks for all.
 _NOT_ASKED: Final = {
     "turn_only": frozenset({HEAD.name, HEAD_UP.name, HIPS.name}),
-    "centred": frozenset({TURN.name, GAP.name}),
+    "centred": frozenset({TURN.name, CHEST.name, GAP.name}),
 }
+
+
+def shown(measures: Iterable[Measured], reps: Sequence[KeptRep]) -> tuple[Measured, ...]:
+    """Return those to be shown of these reps: what tags alone tell only where some told it."""
+    return tuple(
+        one
+        for one in measures
+        if not one.with_tags or any(one.read(kept)[0] is not None for kept in reps)
+    )
 
 
 def place_of(measured: Measured, kept: KeptRep, *, pain: bool) -> Place:
@@ -223,7 +250,7 @@ def place_of(measured: Measured, kept: KeptRep, *, pain: bool) -> Place:
     )
     if over <= 0.0:
         return Place.INSIDE
-    if measured is not TURN and se is None:
+    if measured not in (TURN, CHEST) and se is None:
         se = 0.0  # as for the mirror's verdict on the back; an unknown ± of the turn has a size
     sure = least_turn_deg(over, se, CONFIDENCE["likely"]) > 0.0
     return Place.BEYOND if sure else Place.NEAR

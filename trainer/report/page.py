@@ -17,6 +17,7 @@ from trainer.report.html import add, bullets, el, section, table
 from trainer.report.measured import (
     ALL,
     ASKED,
+    CHEST,
     HEAD,
     HEAD_UP,
     HIPS,
@@ -24,6 +25,7 @@ from trainer.report.measured import (
     TURN,
     Measured,
     average_of,
+    shown,
 )
 from trainer.report.style import STYLE
 from trainer.report.wording import (
@@ -106,7 +108,7 @@ def _figure(drawn_: ET.Element | None, *words: ET.Element | str) -> ET.Element:
 def _summary(material: Material) -> ET.Element:
     rows: list[tuple[ET.Element | str, ...]] = []
     most = 0
-    for measured in ALL:
+    for measured in shown(ALL, material.reps):
         found = average_of(measured, material.whole)
         count = count_of(measured, material.whole, pain=material.pain)
         most = max(most, count.judged)
@@ -147,7 +149,7 @@ def _amount(value: float, measured: Measured) -> str:
 
 def _each(material: Material) -> ET.Element:
     part = section("Every rep")
-    for measured in ALL:
+    for measured in shown(ALL, material.reps):
         counted = count_words(count_of(measured, material.whole, pain=material.pain))
         chart = drawn.rep_chart(measured, material, counted)
         words = f"{measured.title}: {measured.zero}."
@@ -170,7 +172,7 @@ def _closer(material: Material) -> ET.Element:
         )
     names = [_rep_name(one, material) for one in closer]
     told = [
-        f"{name}: {drawn.rep_words(one, (TURN, HEAD, HIPS))}."
+        f"{name}: {drawn.rep_words(one, shown((TURN, CHEST, HEAD, HIPS), [one.kept]))}."
         for one, name in zip(closer, names, strict=True)
     ]
     if not any(one.name == "reference" for one in closer):
@@ -338,7 +340,7 @@ def _all_reps(material: Material) -> ET.Element:
     title = "Figures of every rep"
     if not material.reps:
         return section(title, el("p", "None."))
-    measures = (*ASKED, TOLD[-1])
+    measures = (*shown(ASKED, material.reps), TOLD[-1])
     # What only some practice has is told only where it has it.
     more = [
         (name, field)

@@ -19,6 +19,7 @@ HELD: Final = 0.8
 
 _SHORT: Final = {
     "shoulder_turn": "shoulder turn",
+    "thorax_turn": "chest turn",
     "head_lateral": "head sideways",
     "head_vertical": "head up and down",
     "hip_lateral": "hips",
