@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import gc
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -27,7 +27,7 @@ from trainer.ports import PoseEstimator, Screen, Sounder, View
 from trainer.recorder import TraceRecorder
 from trainer.report.library import Library
 from trainer.resources import resource_dir
-from trainer.settings import Settings, refuse_untold_turn
+from trainer.settings import Settings, TagSettings, refuse_untold_turn
 from trainer.store.keeper import Made, RepKeeper
 from trainer.store.records import Kind
 from trainer.store.writer import RepWriter
@@ -182,6 +182,7 @@ class DemoClip:
     handed: Handed
     stature_cm: float
     what: str
+    tags: TagSettings | None = None  #: None: its player wears none
 
 
 def demo_clips() -> tuple[DemoClip, ...]:
@@ -195,6 +196,7 @@ def demo_clips() -> tuple[DemoClip, ...]:
                 handed=Handed(clip["handed"]),
                 stature_cm=float(clip["stature_cm"]),
                 what=clip["what"],
+                tags=_tags_of(clip),
             )
             for clip in values["clip"]
         )
@@ -203,6 +205,17 @@ def demo_clips() -> tuple[DemoClip, ...]:
             f"{listed} that comes with the program could not be used ({error}). Its list of demo "
             "clips was wanted. Reinstall the program."
         ) from None
+
+
+def _tags_of(clip: Mapping[str, Any]) -> TagSettings | None:
+    """Return the tags worn in a clip of the list; None without ``tag_size_mm``."""
+    if "tag_size_mm" not in clip:
+        return None
+    return TagSettings(
+        worn=True,
+        size_mm=float(clip["tag_size_mm"]),
+        field_of_view_deg=float(clip["field_of_view_deg"]),
+    )
 
 
 def run_demo(
@@ -224,12 +237,13 @@ def run_demo(
     library = Library(settings.player or DEFAULT_NAME)
     for number, clip in enumerate(demo_clips(), start=1):
         say(f"Clip {number}: {clip.what}")
-        # The clips' players wear no tags, so the target is about what is told of them.
+        # Most of the clips' players wear no tags, so the target is about what is told of all.
         cues = replace(matched.cues, turn_of=TurnOf.SHOULDERS)
         rules = replace(
             matched, handed=clip.handed, stature_cm=clip.stature_cm, pain=pain, cues=cues
         )
         source = open_source(str(clip.path))
+        tags = None if clip.tags is None else open_tags(clip.tags, source.name)
         sounder = RecordingSounder(stage.sounder)
         shots: list[tuple[View, Step]] = []
         mirror = LiveMirror(
@@ -240,12 +254,17 @@ def run_demo(
             rules=rules,
             pan_of=pan_of,
             on_step=_printer(say),
+            tags=tags,
             wait_for_pose=True,
             reps_before=reps,
             library=library,
             on_view=None if save is None else _collector(shots),
         )
-        result = mirror.run()
+        try:
+            result = mirror.run()
+        finally:
+            if tags is not None:
+                tags.close()
         pain = result.rules.pain  # once marked it holds for the whole session
         reps += sum(rep.complete for rep in result.reps)
         for rep in result.reps:

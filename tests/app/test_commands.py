@@ -36,9 +36,9 @@ def test_the_demo_prints_every_phase_of_every_clip_and_saves_pictures_and_sound(
     assert "Traceback" not in done.stderr
     assert "Before you swing" in done.stdout
     assert "No screen here" in done.stdout
-    assert "3 reps. Now before your own camera: trainer live" in done.stdout
+    assert "4 reps. Now before your own camera: trainer live" in done.stdout
     clips = done.stdout.split("\nClip ")[1:]
-    assert len(clips) == len(demo_clips()) == 3
+    assert len(clips) == len(demo_clips()) == 4
     for number, (clip, said) in enumerate(zip(demo_clips(), clips, strict=True), start=1):
         assert said[3:].startswith(clip.what)
         for phase in (Phase.SETUP, Phase.TAKEAWAY, Phase.BACKSWING, Phase.TOP, Phase.AFTER):

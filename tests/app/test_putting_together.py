@@ -125,7 +125,8 @@ def test_a_demo_that_cannot_save_says_so(monkeypatch, tmp_path):
 
 def test_the_demo_clips_are_there_with_hand_and_stature():
     clips = demo_clips()
-    assert len(clips) == 3
+    assert len(clips) == 4
+    assert [clip.tags is not None for clip in clips] == [False, False, False, True]
     assert {clip.handed for clip in clips} == set(Handed)
     assert all(clip.path.is_file() and 150 < clip.stature_cm < 200 for clip in clips)
 
