@@ -27,6 +27,7 @@ from trainer.cli_options import (
     tag_options,
     tolerance_options,
 )
+from trainer.compare_command import add_compare
 from trainer.core.practice_rules import PracticeRules
 from trainer.errors import SettingsError, TrainerError
 from trainer.report.command import add_report
@@ -105,6 +106,7 @@ def _parser() -> argparse.ArgumentParser:
     measure.set_defaults(run=_measure)
 
     report = add_report(commands, _say)
+    compare = add_compare(commands, _say)
 
     replay = commands.add_parser("replay", help="play a trace written by live --record")
     replay.add_argument("trace", type=Path, metavar="TRACE")
@@ -140,7 +142,7 @@ def _parser() -> argparse.ArgumentParser:
     for command in commands.choices.values():
         command.add_argument("--settings", type=Path, metavar="FILE", help="a TOML settings file")
         command.add_argument("--debug", action="store_true", help="show the whole of an error")
-        if command not in (report, replay, players, tags, calibrate, *kept):
+        if command not in (report, compare, replay, players, tags, calibrate, *kept):
             command.add_argument(
                 "--model", type=Path, metavar="FILE", help="another PoseLandmarker .task file"
             )

@@ -52,6 +52,10 @@ class ReportError(TrainerError):
     """A report could not be made: the record has nothing to tell of."""
 
 
+class CompareError(TrainerError):
+    """What was to be compared, or was exported of it, cannot be used."""
+
+
 class SheetError(TrainerError):
     """A sheet for printing could not be made, or what is told of a printed one makes no sense."""
 

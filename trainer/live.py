@@ -22,6 +22,7 @@ from trainer.core.rules import Rules
 from trainer.errors import TrainerError
 from trainer.keeping import Keeper
 from trainer.model_match import rules_for
+from trainer.player_compared import with_compared
 from trainer.players import DEFAULT_NAME, last_read_deg
 from trainer.ports import PoseEstimator, Screen, Sounder, View
 from trainer.recorder import TraceRecorder
@@ -121,6 +122,7 @@ def run_live(
     rules = rules_for(settings.rules, model)
     if keeper is not None:
         rules = replace(rules, rod_read_deg=last_read_deg(keeper.record, source.name))
+        rules = with_compared(rules, keeper.record.compared, source.name, say)
     tags = open_tags(settings.tags, source.name) if settings.tags.worn else None
     with contextlib.ExitStack() as stack:
         recorder = None

@@ -24,6 +24,7 @@ from trainer.core.rules import Rules
 from trainer.core.summary import words_for
 from trainer.engine import Engine
 from trainer.errors import CameraError, TrainerError
+from trainer.estimator_file import shipped_print
 from trainer.settings import TagSettings
 from trainer.store.clips import ClipReps, clip_session
 from trainer.store.records import KeptRep, KeptSession, Motion
@@ -182,6 +183,7 @@ def clip_result(
         "stature_cm": rules.stature_cm,
         "ball_line_cm": rounded(rules.ball_line_cm, 2),
         "pose_model_fitted": rules.se_factor == 1.0,
+        "estimator": shipped_print(),
         "frames": [
             {
                 "t_s": rounded(step.t_s, 6),
@@ -238,12 +240,17 @@ def write_results(out_dir: Path, stem: str, result: dict[str, Any]) -> None:
         out_dir / f"{stem}.csv": csv_text(result["frames"]),
         out_dir / f"{stem}.json": json.dumps(result, indent=1, allow_nan=False) + "\n",
     }
+    write_texts(out_dir, texts, f"the results of {stem}")
+
+
+def write_texts(out_dir: Path, texts: dict[Path, str], what: str) -> None:
+    """Write files into ``out_dir``, all whole or none. Raises TrainerError if that cannot be."""
     try:
         make_out_dir(out_dir)
         _write_all(texts)
     except OSError as error:
         raise TrainerError(
-            f"the results of {stem} could not be written to {out_dir} "
+            f"{what} could not be written to {out_dir} "
             f"({error.strerror or error}). A folder that can be written, on a disk with space, "
             "was wanted. Give another one to --out."
         ) from None

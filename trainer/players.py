@@ -19,6 +19,7 @@ from trainer.core.records import Handed
 from trainer.core.rules import OwnRep
 from trainer.errors import PlayerError, SettingsError
 from trainer.kept_file import DATA_VARIABLE, DamagedError, kept_dir, read_kept, write_kept
+from trainer.player_compared import Compared, compared_from, compared_values
 from trainer.settings import Settings
 from trainer.settings_values import checked, whole
 
@@ -92,6 +93,7 @@ class PlayerRecord:
     own_date: datetime.date | None = None  #: ... and the day it was marked
     rod_checks: tuple[RodCheck, ...] = ()  #: the newest last
     silent_checks: tuple[SilentCheck, ...] = ()  #: the newest last
+    compared: tuple[Compared, ...] = ()  #: with printed tags; the newest last
 
 
 def data_dir() -> Path:
@@ -207,7 +209,8 @@ def last_read_deg(record: PlayerRecord, camera: str) -> float | None:
 def _from_values(values: dict[str, Any], name: str, where: str) -> PlayerRecord:
     """Return the record a file holds. Raises SettingsError for what cannot be used."""
     known = {"schema", "handed", "stature_cm", "ball_line_cm", "own", "rod_check", "comfort_deg"}
-    _known(values, known | {"notes", "practised", "silent_check", *TARGETS}, where)
+    known |= {"notes", "practised", "silent_check", "compared"}
+    _known(values, known | set(TARGETS), where)
     if values.get("schema") not in READABLE:
         raise SettingsError(
             f"{where} has schema {values.get('schema')!r}. {SCHEMA} or less was wanted. "
@@ -240,6 +243,10 @@ def _from_values(values: dict[str, Any], name: str, where: str) -> PlayerRecord:
         silent_checks=tuple(
             _silent_check(check, f"{where} [[silent_check]]")
             for check in _tables(values, "silent_check", where)
+        ),
+        compared=tuple(
+            compared_from(_table(one, f"{where} [[compared]]"), f"{where} [[compared]]")
+            for one in _tables(values, "compared", where)
         ),
     )
 
@@ -359,6 +366,8 @@ def _to_values(record: PlayerRecord) -> dict[str, Any]:
             _told({item.name: getattr(check, item.name) for item in fields(SilentCheck)})
             for check in record.silent_checks
         ]
+    if record.compared:
+        values["compared"] = [_told(compared_values(one)) for one in record.compared]
     return _told(values)
 
 

@@ -27,8 +27,13 @@ class ReplayResult:
     first_difference_s: float | None  #: first reading whose result differs; None when none does
 
 
-def replay(path: Path, on_step: Callable[[Step, Rules], None]) -> ReplayResult:
-    """Play the trace ``path``; ``on_step`` gets each step.
+def replay(
+    path: Path,
+    on_step: Callable[[Step, Rules], None],
+    *,
+    adjust: Callable[[Rules], Rules] = lambda rules: rules,
+) -> ReplayResult:
+    """Play the trace ``path``; ``on_step`` gets each step. ``adjust`` may change its rules.
 
     A trace cut off in the middle is played as far as it is whole. Raises TraceError when the
     file is missing, is no trace, or is of another schema.
@@ -48,7 +53,7 @@ def replay(path: Path, on_step: Callable[[Step, Rules], None]) -> ReplayResult:
             f"{path} cannot be played: {fault}. A file written by trainer live --record of this "
             "version was wanted. Check the name, or record it again."
         ) from None
-    rules = rules_from_values(header["rules"], f"the trace {path}")
+    rules = adjust(rules_from_values(header["rules"], f"the trace {path}"))
     engine = Engine(rules)
     reps: list[Rep] = []
     readings, whole, cut, difference = 0, False, "", None

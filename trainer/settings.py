@@ -20,6 +20,7 @@ else:
 from trainer.core.practice_rules import PracticeRules, TurnOf
 from trainer.core.rules import (
     CueRules,
+    OwnErrors,
     OwnRep,
     PhaseRules,
     Rules,
@@ -268,6 +269,7 @@ def rules_from_values(values: dict[str, Any], where: str) -> Rules:
         ball_line_cm=optional_number({"ball_line_cm": 0.0, **values}, "ball_line_cm", where),
         rod_read_deg=optional_number(values, "rod_read_deg", where),
         own=_own(values.get("own"), where),
+        own_errors=_own_errors(values.get("own_errors"), where),
         comfort_deg=optional_number(values, "comfort_deg", where),
         check_offered=boolean(values.get("check_offered", False), where),
         setup=_setup(section(values, "setup", where), where),
@@ -293,6 +295,20 @@ def _own(values: object, where: str) -> OwnRep | None:
             if name != "turn_deg"
         },
     )
+
+
+def _own_errors(values: object, where: str) -> OwnErrors | None:
+    """Return what a trace's header holds of the player's own errors."""
+    if values is None:
+        return None
+    table = section({"own_errors": values}, "own_errors", where)
+    where = f"{where} own_errors"
+    refuse_unknown(table, {f.name for f in fields(OwnErrors)}, where, "key")
+    told: dict[str, Any] = {"width_px": None, "height_px": None, **table}
+    for name, value in told.items():
+        if value is not None or name != "cm_per_px":
+            told[name] = checked("own_error", value, f"{where} {name}")
+    return OwnErrors(**told)
 
 
 def _setup(values: dict[str, Any], where: str) -> SetupRules:

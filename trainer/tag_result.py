@@ -46,6 +46,13 @@ def frame_values(step: Step) -> dict[str, Any]:
     """Return what a frame's values have more while tags are worn."""
     markerless = step.markerless or Measures(t_s=step.t_s)
     parts = {name: getattr(step.tags, name, None) for name in _PARTS}
+    tags = {name: None if part is None else _part(part) for name, part in parts.items()}
+    opened = None if step.tags is None else step.tags.extension
+    if tags["thorax"] is not None:
+        tags["thorax"] |= {
+            "extension_deg": rounded(None if opened is None else opened.deg, 2),
+            "extension_se_deg": rounded(None if opened is None else opened.se_deg, 2),
+        }
     return {
         **_only_with_tags(step.measures),
         "sources": _sources(step.measures),
@@ -54,7 +61,7 @@ def frame_values(step: Step) -> dict[str, Any]:
             for field in _MARKERLESS
             for name in (field, _se(field))
         },
-        "tags": {name: None if part is None else _part(part) for name, part in parts.items()},
+        "tags": tags,
     }
 
 
@@ -127,5 +134,6 @@ def _part(part: PartReading) -> dict[str, Any]:
         "away_cm": rounded(part.away_cm, 2),
         "away_se_cm": rounded(part.away_se_cm, 2),
         "up_cm": rounded(part.up_cm, 2),
+        "up_se_cm": rounded(part.up_se_cm, 2),
         "near_cm": rounded(part.near_cm, 2),
     }

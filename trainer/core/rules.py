@@ -133,6 +133,31 @@ class OwnRep:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class OwnErrors:
+    """How far off this player's figures were beside printed tags, before one camera.
+
+    Each factor multiplies that measure's standard error (1: as told of people in general); no
+    error is then told below its floor, which is how sure the tags were (``own_errors``).
+    """
+
+    width_px: float  #: the pictures' size, and ...
+    height_px: float
+    cm_per_px: float | None = None  #: ... the scale at setup it was found with; None: any
+    shoulder_turn_factor: float = 1.0
+    hip_turn_factor: float = 1.0
+    chest_pitch_factor: float = 1.0
+    hip_lateral_factor: float = 1.0
+    head_lateral_factor: float = 1.0
+    head_vertical_factor: float = 1.0
+    shoulder_turn_floor: float = 0.0  #: degrees, as the chest's turn was told by the tags
+    hip_turn_floor: float = 0.0
+    chest_pitch_floor: float = 0.0
+    hip_lateral_floor: float = 0.0  #: cm
+    head_lateral_floor: float = 0.0
+    head_vertical_floor: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Rules:
     """All rules of a session, and what is known of the player."""
 
@@ -145,6 +170,7 @@ class Rules:
     ball_line_cm: float | None = 0.0
     rod_read_deg: float | None = None  #: what this camera read at a true 90 degrees, last time
     own: OwnRep | None = None  #: the reference rep of the day
+    own_errors: OwnErrors | None = None  #: found with printed tags before this camera
     #: as far as this player turns with comfort; no target lies more than 5 degrees above it
     comfort_deg: float | None = None
     check_offered: bool = False  #: this player has practised before: a silent check is offered

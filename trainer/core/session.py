@@ -27,6 +27,7 @@ from trainer.core.measures import (
     measure,
     moved_cm,
 )
+from trainer.core.own_errors import with_own_errors
 from trainer.core.phase_state import REFERENCED, PhaseState, Reading
 from trainer.core.records import Cue, Measures, Phase, PhaseChange, Pose, Rep, Source, Step
 from trainer.core.rod_check import corrected
@@ -109,6 +110,7 @@ def step(
         expected_px = expected_hand_px(state, t_s, state.reference)
     now = measure(smooth, t_s, state.reference, state.ready, expected_px, rules.ball_line_cm)
     now = corrected(now, rules.rod_read_deg)
+    now = with_own_errors(now, smooth, state.reference, rules.own_errors)
     if phases.path and phases.path[-1].t_s == t_s:
         now = replace(now, hand_speed_cm_s=speed_cm_s(phases.path))
     markerless, said = None, None

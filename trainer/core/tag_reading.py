@@ -49,6 +49,7 @@ class BodyTags:
     thorax: PartReading | None = None
     pelvis: PartReading | None = None
     head: PartReading | None = None
+    extension: Angle | None = None  #: how far the chest has opened since the setup, + opens up
     cm_doubtful: bool = False  #: a tag's size cannot be as told: centimetres are not to be used
     quality_deg: Mapping[int, float] = field(default_factory=dict)
     """By number: how well each known tag holds still on its part, root mean square."""

@@ -14,7 +14,7 @@ from trainer.core.records import Measures, Phase, Pose, Source
 from trainer.core.setup import Reference
 from trainer.core.tag_body import TagBody
 from trainer.core.tag_join import KEEP_DEG, Joined, Told, join
-from trainer.core.tag_reading import BodyTags, PartReading
+from trainer.core.tag_reading import Angle, BodyTags, PartReading
 
 #: What a change of sources may add to a step, a second.
 RATE_DEG_S: Final = 90.0
@@ -106,6 +106,9 @@ def follow(
     said, is_odd = _believed(points, said)
     state = _odd_words(state, t_s, is_odd)
     joined = _joined(state, points, said)
+    opened = _opened(state, said.thorax)
+    if opened is not None:
+        said = replace(said, extension=Angle(deg=opened.value, se_deg=opened.se))
     return replace(state, joined=joined), _measures(points, joined, state, said), said
 
 
@@ -268,13 +271,18 @@ def _opened(state: TagState, thorax: PartReading | None) -> Told | None:
 
 
 def _moved(part: PartReading | None, way: str) -> Told | None:
-    """Return a part's middle's move; the further it is turned the less sure its depth makes it."""
+    """Return a part's middle's move."""
     if part is None:
         return None
-    angle = part.turn.deg if way == "away" else part.pitch_change_deg
-    depth_cm = _DEPTH_SE_CM * abs(math.sin(math.radians(angle)))
-    own_cm: float = getattr(part, f"{way}_se_cm")
-    return Told(value=getattr(part, f"{way}_cm"), se=math.hypot(own_cm, depth_cm, _GIVES_CM))
+    angle_deg = part.turn.deg if way == "away" else part.pitch_change_deg
+    se = moved_se_cm(getattr(part, f"{way}_se_cm"), angle_deg)
+    return Told(value=getattr(part, f"{way}_cm"), se=se)
+
+
+def moved_se_cm(own_cm: float, angle_deg: float) -> float:
+    """Return how sure a part's move is; the further it is turned the less its depth makes it."""
+    depth_cm = _DEPTH_SE_CM * abs(math.sin(math.radians(angle_deg)))
+    return math.hypot(own_cm, depth_cm, _GIVES_CM)
 
 
 def _measures(
