@@ -11,11 +11,14 @@ from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from trainer.compare_read import SETUP_S, SWINGING, Read
 from trainer.core.records import Phase, Pose, Step
 from trainer.core.tag_session import moved_se_cm
 from trainer.errors import CompareError
+
+Floats = NDArray[np.float64]
 
 #: Grows when the arrays or their meaning change.
 LAYOUT: Final = 1
@@ -73,6 +76,7 @@ def write_export(reads: Iterable[Read], path: Path) -> int:
             name: np.array([getattr(pose, name) for pose in poses], dtype=np.float32)
             for name in ("image_px", "depth_px", "world_m")
         },
+        "trunk_deg": np.array([_trunk(pose, handed) for pose in poses], dtype=np.float32),
         **_outlines(poses),
         **_told([step for *_, step in rows]),
     }
@@ -101,6 +105,14 @@ def _rep(one: Read, rep: dict[str, Any]) -> list[tuple[bool, Pose, Step]]:
         said = step.tags
         by_tags += swing and said is not None and (said.thorax or said.pelvis) is not None
     return found if by_tags else []
+
+
+def _trunk(pose: Pose, handed: str) -> Floats:
+    """Return what the trunk's picture said for a swing of that hand, (3,); NaN: not looked at."""
+    if pose.trunk_deg is None:
+        return np.full(3, np.nan)
+    own: Floats = pose.trunk_deg[0 if handed == "right" else 1]
+    return own
 
 
 def _outlines(poses: list[Pose]) -> dict[str, Any]:

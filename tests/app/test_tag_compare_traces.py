@@ -127,7 +127,7 @@ def test_without_consent_nothing_leaves_and_with_it_only_what_is_told(traces, tm
         held = {name: data[name] for name in data.files}
     assert set(held) == {
         *("layout", "handed", "stature_cm", "size_wh", "rep", "still", "image_px", "depth_px"),
-        *("world_m", "row_px", "ends_px", *TOLD, *(f"{name}_se" for name in TOLD)),
+        *("world_m", "row_px", "ends_px", "trunk_deg", *TOLD, *(f"{name}_se" for name in TOLD)),
     }
     words = [value for value in held.values() if value.dtype.kind in "US"]
     assert [str(value) for value in words] == ["left"]
@@ -138,6 +138,7 @@ def test_without_consent_nothing_leaves_and_with_it_only_what_is_told(traces, tm
     assert np.nanmax(held["thorax_deg"][swing]) > 80.0
     assert np.isnan(held["head_up_cm"]).all()  # no cap was worn
     assert np.isfinite(held["ends_px"]).any()
+    assert np.isnan(held["trunk_deg"]).all()  # nobody looked at a picture
 
 
 def test_an_export_is_never_written_over_and_needs_a_stature(traces, tmp_path):

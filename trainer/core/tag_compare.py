@@ -25,8 +25,10 @@ TARGETS_DEG: Final = (70.0, 80.0, 90.0)
 FAR_DEG: Final = 5.0
 #: Reps with tags wanted before anything is judged.
 FEWEST_REPS: Final = 5
-#: What is known of people in general counts as so many reps of this player. Chosen: five reps,
-#: the fewest, then weigh somewhat less than people in general; thirty weigh four times as much.
+#: What is known of people in general counts as so many reps of this player. Where 0.7 of the
+#: squared error is one person's own (docs/estimator.md), people's mean squares differ by about
+#: their mean, which a scaled inverse chi-squared with 4 + 2 = 6 degrees of freedom does; two more
+#: to be on the safe side.
 PRIOR_REPS: Final = 8.0
 
 

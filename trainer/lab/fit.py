@@ -198,6 +198,8 @@ def read(fitted: est.Fitted, table: Table, most: int) -> tuple[Floats, Floats]:
             continue
         width = len(machine.relevance)
         seen = known(table, width)
+        if not seen.any():
+            continue
         told = est.predict(machine, table.features[seen, :width])
         value[seen], se[seen] = (part[:, :count] for part in told)
     return value, se

@@ -47,6 +47,10 @@ def add_commands(commands: Any) -> None:
     fit.add_argument("--width", type=float, default=0.4)
     fit.add_argument("--centres", type=int, default=2500)
     fit.add_argument("--steps", type=int, default=300, help="of learning what counts")
+    fit.add_argument(
+        "--with", dest="exports", nargs="+", type=Path, default=[], metavar="EXPORT",
+        help="and on what trainer compare --export wrote of people with tags",
+    )  # fmt: skip
     fit.set_defaults(run=run_fit)
 
 
@@ -147,8 +151,9 @@ def run_fit(options: argparse.Namespace) -> int:
     from trainer.adapters.model_print import networks_print
     from trainer.adapters.trunk_picture import SHIPPED
     from trainer.core import estimate as est
+    from trainer.errors import CompareError
     from trainer.estimator_file import save
-    from trainer.lab import fit, table
+    from trainer.lab import fit, pooled, table
 
     paths = _filmed(options.films)
     if paths is None:
@@ -160,9 +165,16 @@ def run_fit(options: argparse.Namespace) -> int:
     )
     networks = networks_print(ensure_model())
     everybody = table.load(paths)
+    try:
+        more = pooled.load(options.exports)
+    except CompareError as error:
+        print(error, file=sys.stderr)
+        return 1
     people = np.unique(everybody.person)
     test = np.isin(everybody.person, people[round(len(people) * (1 - options.held_out)) :])
-    part = fit.fit(everybody.where(~test), choice, name="part", pose_model=networks)
+    part = fit.fit(
+        pooled.joined(everybody.where(~test), more), choice, name="part", pose_model=networks
+    )
     unseen = everybody.where(test)
     scores = {
         name: fit.scores(unseen, *fit.read(part, unseen, most))
@@ -179,8 +191,11 @@ def run_fit(options: argparse.Namespace) -> int:
         _print(values)
     if options.out is not None:
         # What counts, learnt on four fifths of the people, holds for all.
-        fitted = fit.fit(everybody, choice, name=options.out.stem, pose_model=networks, like=part)
+        whole = pooled.joined(everybody, more)
+        fitted = fit.fit(whole, choice, name=options.out.stem, pose_model=networks, like=part)
         notes = {
+            "with_exports": len(options.exports),
+            "with_poses": 0 if more is None else len(more.person),
             "people": len(people),
             "poses": len(everybody.person),
             "first_seed": int(people[0]),

@@ -71,7 +71,7 @@ def load(paths: list[Path]) -> Table:
         if said.exists():
             with np.load(said) as trunk:
                 data["trunk_deg"] = trunk["trunk_deg"]
-        part = _person(data)
+        part = person_table(data)
         if part is not None:
             parts.append(part)
     if not parts:
@@ -86,7 +86,11 @@ def trunk_path(film: Path) -> Path:
     return film.with_name(film.name.replace("film-", "trunk-"))
 
 
-def _person(data: dict[str, Any]) -> Table | None:
+def person_table(data: dict[str, Any]) -> Table | None:
+    """Return the rows of one person's film; None without a readable address.
+
+    Where ``data`` says that its points are "smooth" already they are taken as they are.
+    """
     reference = _reference(data)
     if reference is None:
         return None
@@ -142,6 +146,9 @@ def _smoothed(
     data: dict[str, Any], reference: Reference, size_wh: tuple[int, int]
 ) -> Iterator[tuple[int, Pose]]:
     """Yield each picture's number and its pose, smoothed from the address on in each piece."""
+    if "smooth" in data:
+        yield from ((i, _pose(data, i, i / FPS, size_wh)) for i in range(len(data["found"])))
+        return
     rules = Rules().smoothing
     unit = np.array([reference.cm_per_px] * 3 + [100.0] * 3)
     still = np.hstack([reference.image_px, reference.depth_px[:, None], reference.world_m])
