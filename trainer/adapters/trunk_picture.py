@@ -38,8 +38,9 @@ class TrunkReader:
         """Load the network. Raises PoseError when it cannot be read."""
         cv2 = load_cv2()
         try:
-            self._network = cv2.dnn.readNetFromONNX(str(network))
-        except cv2.error as error:
+            # As bytes: OpenCV cannot open every path that Python can.
+            self._network = cv2.dnn.readNetFromONNX(np.fromfile(network, dtype=np.uint8))
+        except (OSError, cv2.error) as error:
             raise PoseError(
                 f"the trunk network {network} could not be loaded ({error}); the file that comes "
                 "with the program was wanted. Install the program again."
