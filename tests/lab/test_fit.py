@@ -7,6 +7,7 @@ from golfer import SETUP, TOP, Body, View, blend, pose_of, with_outline
 from trainer.core import estimate as est
 from trainer.core.records import Handed
 from trainer.lab import fit, table
+from trainer.lab.__main__ import main
 from trainer.lab.fit import Choice
 
 SMALL = Choice(ridge=0.05, centres=300, folds=3, steps=0)
@@ -201,3 +202,15 @@ def test_features_that_tell_nothing_come_to_count_less_than_those_that_do():
     choice = Choice(steps=40)
     weight = learn(one.features, one.targets, one.person, est.OUTLINE_OUTPUTS, choice, 0)
     assert weight[:2].min() > 1.5 * np.median(weight[3:40])
+
+
+def test_films_whose_trunks_nobody_has_read_are_not_written_as_a_fit(tmp_path, capsys, monkeypatch):
+    for seed in range(1, 11):
+        film(tmp_path / f"film-{seed:06d}.npz", seed)
+    monkeypatch.setattr("trainer.adapters.model_file.ensure_model", lambda: tmp_path / "m")
+    monkeypatch.setattr("trainer.adapters.model_print.networks_print", lambda path: "print")
+    out = tmp_path / "e.npz"
+    plain = ["fit", "--films", str(tmp_path), "--steps", "0", "--centres", "50"]
+    assert main([*plain, "--out", str(out)]) == 1
+    assert "Try first: python -m trainer.lab trunk" in capsys.readouterr().err
+    assert not out.exists()

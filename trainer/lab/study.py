@@ -165,6 +165,14 @@ def run_fit(options: argparse.Namespace) -> int:
     )
     networks = networks_print(ensure_model())
     everybody = table.load(paths)
+    if options.out is not None and not fit.known(everybody, est.WITH_TRUNK).any():
+        print(
+            f"In {options.films} nobody's trunk has been read, and the file holds coefficients for "
+            "that too. Readings beside the films were wanted. "
+            "Try first: python -m trainer.lab trunk --films DIR",
+            file=sys.stderr,
+        )
+        return 1
     try:
         more = pooled.load(options.exports)
     except CompareError as error:
