@@ -162,6 +162,7 @@ def test_the_json_holds_what_its_format_promises():
         "stature_cm",
         "ball_line_cm",
         "pose_model_fitted",
+        "estimator",
         "frames",
         "reps",
         "spread",
