@@ -38,6 +38,7 @@ from trainer.recorder import TraceRecorder
 from trainer.report.library import Library
 from trainer.shared import Shared
 from trainer.store.keeper import RepKeeper
+from trainer.words import KEPT, LOADING_MODEL, NO_SOUND, SOUND_OFF
 
 #: How long the caution stands if no key is pressed: hands may be on a club already.
 CAUTION_S = 15.0
@@ -346,13 +347,13 @@ class LiveMirror:
         """Return the last verdict, and that its rep is kept once it is on the disk."""
         rep, words, keeper = self._shared.last_rep, self._shared.last_rep_words, self._rep_keeper
         is_kept = rep is not None and keeper is not None and keeper.is_kept(rep)
-        return (*words, "kept") if is_kept else words
+        return (*words, KEPT) if is_kept else words
 
     def _notices(self, camera: str) -> tuple[str, ...]:
         shared = self._shared
         found = [camera]
         if self._estimator is None and (shared.frame is not None or self._wait_for_pose):
-            found.append("Loading the pose model.")
+            found.append(LOADING_MODEL)
         found.append(shared.who)
         found.extend(shared.about_tags)
         if shared.step is not None:
@@ -360,9 +361,9 @@ class LiveMirror:
         if shared.rules.se_factor > 1.0:
             found.append(OTHER_MODEL)
         if not self._sounder.audible:
-            found.append("No sound (trainer doctor says why).")
+            found.append(NO_SOUND)
         elif self._muted:
-            found.append("Sound off.")
+            found.append(SOUND_OFF)
         for keeping in (self._recorder, self._keeper, self._rep_keeper):
             if keeping is not None:
                 found.append(keeping.trouble)

@@ -13,6 +13,12 @@ from trainer.core.summary import comfort_words, cue_words, line_words, spread_wo
 if TYPE_CHECKING:
     from trainer.players import PlayerRecord
 
+KEPT = "kept"  #: of a rep that is on the disk
+#: What the mirror tells of itself while it runs.
+LOADING_MODEL = "Loading the pose model."
+NO_SOUND = "No sound (trainer doctor says why)."
+SOUND_OFF = "Sound off."
+
 #: What each phase is called to the player.
 PHASE_WORDS = {
     Phase.NOBODY: "nobody in the picture",

@@ -17,6 +17,7 @@ from trainer.adapters.screen_keys import STAYS, action_of
 from trainer.adapters.screen_layout import Layout
 from trainer.adapters.screen_list import list_action
 from trainer.adapters.screen_pen import Pen
+from trainer.adapters.screen_words import WINDOW_TITLE
 from trainer.errors import ScreenError
 from trainer.ports import KeyAction, Screen, View
 
@@ -24,7 +25,6 @@ Choice = Literal["auto", "window", "none"]
 DEFAULT_SIZE_WH: Final = (1280, 720)
 MOST_HZ: Final = 60
 REDRAW_S: Final = 0.05
-TITLE: Final = "Backswing mirror"
 #: Drivers that draw where nobody can look. SDL falls back to them by itself on a machine without
 #: a display (seen with SDL 2.28 on Linux: "offscreen").
 UNSEEN_DRIVERS: Final = frozenset({"dummy", "offscreen"})
@@ -267,7 +267,7 @@ def open_screen(choice: Choice = "auto", size_wh: tuple[int, int] | None = None)
         pygame.display.quit()
         return _without(choice, f'no display was found (SDL fell back to "{driver}")')
     try:
-        pygame.display.set_caption(TITLE)
+        pygame.display.set_caption(WINDOW_TITLE)
         return Window(pygame, size_wh or DEFAULT_SIZE_WH)
     except pygame.error as error:
         pygame.display.quit()

@@ -15,11 +15,17 @@ from trainer.adapters.screen_marks import (
     write_not_measured,
 )
 from trainer.adapters.screen_pen import LEADING, Pen
-from trainer.adapters.screen_words import turn_caption, turn_state, turn_title, whole
+from trainer.adapters.screen_state import turn_state
+from trainer.adapters.screen_words import (
+    NO_TARGET,
+    OWN,
+    TURN_WORDS,
+    turn_caption,
+    turn_title,
+    whole,
+)
 from trainer.core.records import Measures
 from trainer.ports import View
-
-_TURN_WORDS = {"maybe": "maybe", "reached": "there", "past": "enough"}
 
 
 def draw_turn(
@@ -129,8 +135,8 @@ def _target(surface: Any, pen: Pen, layout: Layout, view: View, top_deg: float, 
     cap = pen.shrunk(whole(view.target_deg), cap, max(box.side.right - text_x, 1))
     pen.write(surface, whole(view.target_deg), (text_x, mid - cap / 2), cap, palette.TARGET)
     if view.own is not None:  # whose target it is
-        own_cap = pen.shrunk("own", 0.6 * cap, max(box.side.right - text_x, 1))
-        pen.write(surface, "own", (text_x, mid - cap / 2 - 1.5 * own_cap), own_cap, palette.TARGET)
+        own_cap = pen.shrunk(OWN, 0.6 * cap, max(box.side.right - text_x, 1))
+        pen.write(surface, OWN, (text_x, mid - cap / 2 - 1.5 * own_cap), own_cap, palette.TARGET)
 
 
 def _turn_words(
@@ -143,7 +149,7 @@ def _turn_words(
 ) -> None:
     box, u = layout.turn, layout.unit
     side = box.side
-    words = "no target" if view.pain else _TURN_WORDS.get(state, "")
+    words = NO_TARGET if view.pain else TURN_WORDS.get(state, "")
     if not words:
         return
     x = side.x + 0.04 * u

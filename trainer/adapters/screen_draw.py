@@ -16,9 +16,10 @@ from trainer.adapters.screen_list import draw_list
 from trainer.adapters.screen_marks import warning_mark
 from trainer.adapters.screen_pages import draw_page
 from trainer.adapters.screen_pen import LEADING, Pen
-from trainer.adapters.screen_practice import draw_kept_back, draw_points, kept_back
+from trainer.adapters.screen_practice import draw_kept_back, draw_points
 from trainer.adapters.screen_rod import draw_rod
 from trainer.adapters.screen_setup import draw_setup_marks
+from trainer.adapters.screen_state import asked_of, at_top
 from trainer.core.landmarks import Landmark
 from trainer.core.records import Measures, Phase
 from trainer.ports import View
@@ -72,8 +73,8 @@ def draw(
             _draw_found(surface, pose, layout)
         measures = Measures(t_s=0.0)
         if view.step is not None and not stale:
-            shown = screen_words.at_top(view) or view.step.measures
-            measures = memory.calm.steady(screen_words.asked_of(shown, view), now_s)
+            shown = at_top(view) or view.step.measures
+            measures = memory.calm.steady(asked_of(shown, view), now_s)
         if not stale:
             draw_ball_line(surface, pen, layout, view)
             draw_setup_marks(surface, pen, layout, view)
@@ -104,14 +105,14 @@ def _draw_measures(
 ) -> None:
     """Draw turn, head and hips, or in place of each why the practice keeps it back."""
     calm, u = memory.calm, layout.unit
-    kept = kept_back(view, "turn")
+    kept = screen_words.kept_back(view, "turn")
     if view.practice is not None and view.practice.points is not None:
         draw_points(surface, pen, layout, view, view.practice)
     elif kept:
         draw_kept_back(surface, pen, layout.turn.plate, kept, u)
     else:
         draw_turn(surface, pen, layout, measures, view, calm, now_s)
-    kept = kept_back(view, "drifts")
+    kept = screen_words.kept_back(view, "drifts")
     if kept:
         for box in (layout.head, layout.hips):
             draw_kept_back(surface, pen, box.plate, kept, u)
@@ -191,10 +192,10 @@ def _draw_strip(surface: Any, pen: Pen, layout: Layout, view: View, *, stale: bo
             align=1.0,
         )
         room = figure.x - 0.015 * u - layout.reps.x
-        label_cap = pen.shrunk("reps", label_cap, room)
+        label_cap = pen.shrunk(screen_words.REPS, label_cap, room)
         pen.write(
             surface,
-            "reps",
+            screen_words.REPS,
             (figure.x - 0.015 * u, figure.y + figure.h - label_cap),
             label_cap,
             palette.QUIET_TEXT,

@@ -7,6 +7,7 @@ from typing import Any, Final
 from trainer.adapters import palette
 from trainer.adapters.screen_layout import Box, Layout
 from trainer.adapters.screen_pen import LEADING, Pen
+from trainer.adapters.screen_words import LIST_EMPTY, rows_of
 from trainer.ports import KeyAction, Listed
 
 CAP: Final = 0.030  #: ink height of a row, as a share of the window's height
@@ -59,7 +60,7 @@ def draw_list(surface: Any, pen: Pen, layout: Layout, listed: Listed) -> None:  
     room = int((area.bottom - foot_h - cap - y) / row_h)
     shown = rows_shown(listed, room)
     if not listed.rows:
-        pen.write(surface, "none", (area.x + GAP * cap, y), cap, palette.TEXT)
+        pen.write(surface, LIST_EMPTY, (area.x + GAP * cap, y), cap, palette.TEXT)
     for number in shown:
         chosen = number == listed.chosen
         if chosen:
@@ -70,7 +71,7 @@ def draw_list(surface: Any, pen: Pen, layout: Layout, listed: Listed) -> None:  
         y += row_h
     y = area.bottom - foot_h
     if len(shown) < len(listed.rows):
-        words = f"{shown.start + 1} to {shown.stop} of {len(listed.rows)}"
+        words = rows_of(shown.start + 1, shown.stop, len(listed.rows))
         words_cap = pen.shrunk(words, 0.8 * cap, 0.25 * area.w)
         pen.write(surface, words, (area.right, area.y), words_cap, palette.QUIET_TEXT, align=1.0)
     for line in foot_lines:

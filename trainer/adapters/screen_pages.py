@@ -8,14 +8,17 @@ from trainer import caution
 from trainer.adapters import palette
 from trainer.adapters.screen_layout import Box, Layout
 from trainer.adapters.screen_pen import LEADING, Pen
-from trainer.adapters.screen_words import MIRROR_KEYS
+from trainer.adapters.screen_words import (
+    GO_ON,
+    HELP_TITLE,
+    KINDS_TITLE,
+    MIRROR_KEYS,
+    SIGNS_TITLE,
+    kinds_lines,
+)
 from trainer.core.gestures import Sign
-from trainer.core.practice_rules import PracticeKind
-from trainer.core.practice_shown import PracticeShown
-from trainer.core.practice_words import CUES, KINDS, SIGN_CARD
+from trainer.core.practice_words import SIGN_CARD
 from trainer.ports import View
-
-GO_ON = "press any key to go on"
 
 
 def page_text(page: str, view: View | None = None) -> tuple[str, tuple[str, ...]]:
@@ -23,29 +26,13 @@ def page_text(page: str, view: View | None = None) -> tuple[str, tuple[str, ...]
     if page == "pain":
         return caution.PAIN_TITLE, caution.PAIN_LINES
     if page == "signs":
-        return "Without the keyboard", tuple(words for _, words in SIGN_CARD)
+        return SIGNS_TITLE, tuple(words for _, words in SIGN_CARD)
     if page == "kinds":
-        return "What to practise", _kinds(view)
+        return KINDS_TITLE, kinds_lines(None if view is None else view.practice)
     if page == "help":
         keys = tuple(f"{key}:  {what}" for key, what in MIRROR_KEYS)
-        return "Keys", keys
+        return HELP_TITLE, keys
     return caution.CAUTION_TITLE, caution.CAUTION_LINES
-
-
-def _kinds(view: View | None) -> tuple[str, ...]:
-    """Return the kinds with their keys, the one in force marked, and the cue schedule."""
-    practice = (None if view is None else view.practice) or PracticeShown()
-    lines = []
-    for key, kind in enumerate(PracticeKind, start=1):
-        name, what = KINDS[kind]
-        now = "  (now)" if kind is practice.kind else ""
-        lines.append(f"{key}  {name}{now}:  {what}")
-    guess = "on" if practice.guess_first else "off"
-    return (
-        *lines,
-        f"S  cues, now: {CUES[practice.cues]}",
-        f"G  guess first, now {guess}: say short, there or past before the figure shows",
-    )
 
 
 def draw_page(surface: Any, pen: Pen, layout: Layout, page: str, view: View | None = None) -> None:  # noqa: ANN401

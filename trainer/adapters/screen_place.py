@@ -16,7 +16,7 @@ from trainer.adapters.screen_layout import (
     lay_out,
     may_overlay,
 )
-from trainer.adapters.screen_words import SWINGING
+from trainer.adapters.screen_state import SWINGING
 from trainer.core.landmarks import Landmark
 from trainer.core.records import Phase, Pose
 
