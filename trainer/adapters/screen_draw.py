@@ -67,6 +67,14 @@ def draw(
         now_s=now_s,
     )
     surface.fill(palette.INK)
+    if page is None:
+        page = "caution" if view.caution else ""
+    if page or view.listed is not None:  # nothing of the mirror would be seen
+        if page:
+            draw_page(surface, pen, layout, page, view)
+        elif view.listed is not None:
+            draw_list(surface, pen, layout, view.listed)
+        return layout
     if image is not None:
         draw_mirror(surface, image, layout.picture)
         if pose is not None and not stale and phase in (Phase.WAITING, Phase.SETUP):
@@ -85,12 +93,6 @@ def draw(
     else:
         _draw_opening(surface, pen, layout)
     _draw_strip(surface, pen, layout, view, stale=stale)
-    if view.listed is not None:
-        draw_list(surface, pen, layout, view.listed)
-    if page is None:
-        page = "caution" if view.caution else ""
-    if page:
-        draw_page(surface, pen, layout, page, view)
     return layout
 
 
