@@ -27,6 +27,7 @@ from trainer.model_match import OTHER_MODEL
 from trainer.ports import (
     FrameSource,
     KeyAction,
+    Look,
     PoseEstimator,
     Screen,
     Sounder,
@@ -82,6 +83,7 @@ class LiveMirror:
         on_step: Callable[[Step, Rules], None] | None = None,
         on_view: Callable[[View, Step], None] | None = None,
         show_caution: bool = False,
+        look: Look | None = None,
         wait_for_pose: bool = False,
         reps_before: int = 0,
         clock: Callable[[], float] = time.monotonic,
@@ -99,6 +101,7 @@ class LiveMirror:
         self._on_step = on_step
         self._on_view = on_view
         self._show_caution = show_caution
+        self._look = look or Look()
         #: A clip can wait until the model is loaded, so that none of it is missed.
         self._wait_for_pose = wait_for_pose
         #: Reps of the same session made before another source: the count goes on.
@@ -341,6 +344,7 @@ class LiveMirror:
             rod=shared.rod,
             practice=shared.practice,
             listed=None if library is None else library.listed,
+            look=self._look,
         )
 
     def _last_rep_words(self) -> tuple[str, ...]:

@@ -166,6 +166,8 @@ def _settings(args: argparse.Namespace, read: Settings | None = None) -> Setting
         cue_schedule=getattr(args, "cues", None),
         guess_first=getattr(args, "guess_first", False),
         turn_of=getattr(args, "turn_of", None),
+        large_text=getattr(args, "large_text", False),
+        no_figures=getattr(args, "no_figures", False),
     )
     camera = settings.camera
     if getattr(args, "camera", None) is not None:

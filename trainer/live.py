@@ -29,7 +29,7 @@ from trainer.ports import PoseEstimator, Screen, Sounder, View
 from trainer.recorder import TraceRecorder
 from trainer.report.library import Library
 from trainer.resources import resource_dir
-from trainer.settings import Settings, TagSettings, refuse_untold_turn
+from trainer.settings import Settings, TagSettings, refuse_untold_reps, refuse_untold_turn
 from trainer.store.keeper import Made, RepKeeper
 from trainer.store.records import Kind
 from trainer.store.writer import RepWriter
@@ -112,6 +112,7 @@ def run_live(
     from trainer.adapters.tones import pan_of
 
     refuse_untold_turn(settings.rules, settings.tags)
+    refuse_untold_reps(settings)
     camera = settings.camera
     opener = pose_opener(model)
     source = open_source(
@@ -155,6 +156,7 @@ def run_live(
             library=None if keeper is None else Library(keeper.record.name),
             on_step=_printer(say) if stage.screen.name == "no screen" else None,
             show_caution=settings.show_caution,
+            look=settings.look,
             wait_for_pose=isinstance(source, PacedClip),
         ).run()
     if recorder is not None:
@@ -233,6 +235,7 @@ def run_demo(
     from trainer.adapters.cue_track import RecordingSounder
     from trainer.adapters.tones import pan_of
 
+    refuse_untold_reps(settings)
     opener = pose_opener(model)
     matched = rules_for(settings.rules, model)
     reps, pain = 0, matched.pain
@@ -261,6 +264,7 @@ def run_demo(
             wait_for_pose=True,
             reps_before=reps,
             library=library,
+            look=settings.look,
             on_view=None if save is None else _collector(shots),
         )
         try:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import Enum
 from typing import Final, Protocol
 
@@ -173,6 +173,14 @@ class KeyAction(str, Enum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Look:
+    """How the player wants the window to look."""
+
+    large_text: bool = False
+    figures: bool = True  #: False: tones alone tell of a rep; no figure, bar or verdict
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Listed:
     """A list over the mirror. Made by the app; the screen only draws it."""
 
@@ -214,6 +222,7 @@ class View:
     rod: RodState | None = None  #: the rod check under way; None outside it
     practice: PracticeShown | None = None  #: what is practised and told; None: all is told
     listed: Listed | None = None  #: a list to be shown over the mirror
+    look: Look = field(default_factory=Look)
 
 
 class Screen(Protocol):

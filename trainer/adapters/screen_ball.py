@@ -28,7 +28,7 @@ def line_shown(view: View) -> BallLine | None:
     if line is None or view.step is None or view.image_rgb is None or view.rod is not None:
         return None
     if line.at_top:
-        return line if at_top(view) is not None else None
+        return line if view.look.figures and at_top(view) is not None else None
     return line if view.step.phase is Phase.SETUP else None
 
 

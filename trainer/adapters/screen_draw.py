@@ -65,6 +65,7 @@ def draw(
         phase,
         handed_left=view.handed_left,
         now_s=now_s,
+        large_text=view.look.large_text,
     )
     surface.fill(palette.INK)
     if page is None:
@@ -88,7 +89,7 @@ def draw(
             draw_setup_marks(surface, pen, layout, view)
         if view.rod is not None:
             draw_rod(surface, pen, layout, view)
-        else:
+        elif view.look.figures:
             _draw_measures(surface, pen, layout, measures, view, memory, now_s)
     else:
         _draw_opening(surface, pen, layout)

@@ -33,6 +33,7 @@ AT_THE_TOP: Final = "at the top"
 TARGET_SIDE: Final = "target"
 TURN_WORDS: Final = {"maybe": "maybe", "reached": "there", "past": "enough"}  #: by turn_state
 OWN: Final = "own"  #: over a target taken from the player's own rep
+TONES_ONLY: Final = "tones only"
 NO_TARGET: Final = "no target"
 BALL_LINE: Final = "ball line"
 ROD_TITLE: Final = "camera check"
@@ -99,9 +100,14 @@ def headline(view: View, *, stale: bool = False) -> str:
         return view.practice.sign
     if view.practice is not None and view.practice.headline:
         return view.practice.headline
-    if view.last_rep_words and just_ended(view, view.step):
+    if verdict_words(view) and just_ended(view, view.step):
         return view.last_rep_words[0]
     return _PHASES[view.step.phase]
+
+
+def verdict_words(view: View) -> tuple[str, ...]:
+    """Return what may be read of the last rep: nothing where tones alone tell of it."""
+    return view.last_rep_words if view.look.figures else ()
 
 
 def notices(view: View, *, stale: bool = False) -> tuple[str, ...]:
@@ -111,7 +117,7 @@ def notices(view: View, *, stale: bool = False) -> tuple[str, ...]:
     """
     if view.answer or view.rod is not None:
         return ()  # what a key just did, and what to do in the check, have the line
-    reasons = len(view.last_rep_words) > 1 and not stale and not view.pain
+    reasons = len(verdict_words(view)) > 1 and not stale and not view.pain
     if reasons and view.step is not None and just_ended(view, view.step):
         return ()
     lines = list(view.notices)
@@ -133,7 +139,7 @@ def quiet_line(view: View, *, stale: bool = False) -> str:
     practised = "" if view.practice is None else view.practice.line
     if practised and not (view.step is not None and just_ended(view, view.step)):
         return practised
-    if view.last_rep_words and not stale and view.step is not None:
+    if verdict_words(view) and not stale and view.step is not None:
         big = headline(view)
         rest = [words for words in view.last_rep_words if words != big]
         if view.step.phase in RESTING | {Phase.SETUP} and rest:
@@ -146,11 +152,13 @@ def running_line(view: View) -> str:
     """Return handedness, sound, pace and delay in one line; in a swing what tags tell besides."""
     if view.step is not None and view.step.phase in SWINGING:
         told = tag_words(view.step.measures, view_rules(view).cues)
-        if told:
+        if told and view.look.figures:
             return "  ·  ".join(told)
     parts = [f"{(Handed.LEFT if view.handed_left else Handed.RIGHT).value}-hander"]
     if view.own is not None and not view.pain:
         parts.append("target and bands: your own rep")
+    if not view.look.figures:
+        parts.append(TONES_ONLY)
     if view.muted:
         parts.append("muted")
     if view.fps is not None:

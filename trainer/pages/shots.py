@@ -12,7 +12,7 @@ from trainer.core.rod_check import RodReading, RodStage, RodState
 from trainer.core.rules import Rules
 from trainer.pages.player import ADDRESS, TOP, Posture
 from trainer.pages.practice import Practice
-from trainer.ports import KeyAction, Listed, View
+from trainer.ports import KeyAction, Listed, Look, View
 from trainer.report.library import KEYS
 
 SHORT: Final = replace(TOP, arc_deg=95.0, turn_deg=55.0, head_cm=11.0, hips_cm=9.0)
@@ -122,6 +122,10 @@ def _tags() -> View:
     return replace(view, step=replace(view.step, measures=read))
 
 
+def _large(view: View) -> View:
+    return replace(view, look=Look(large_text=True))
+
+
 SHOTS: Final = {
     "waiting": Shot(make=_waiting),
     "setup-check": Shot(make=_setup_check),
@@ -151,4 +155,7 @@ SHOTS: Final = {
     "signs": Shot(make=_waiting, page="signs"),
     "left-handed-backswing": Shot(make=lambda: _backswing(LEFT)),
     "left-handed-result": Shot(make=lambda: _after(SHORT, LEFT)),
+    "large-text-backswing": Shot(make=lambda: _large(_backswing())),
+    "large-text-result": Shot(make=lambda: _large(_after(SHORT))),
+    "tones-only": Shot(make=lambda: replace(_after(SHORT), look=Look(figures=False))),
 }
