@@ -23,6 +23,7 @@ def draw_once(
     size_wh: tuple[int, int] = SIZE_WH,
     pen: Pen | None = None,
     stale: bool = False,
+    focus: int | None = None,
 ) -> Any:  # noqa: ANN401 (pygame is loaded late)
     """Return a pygame surface with the page on it; ``stale``: as when pictures stay away."""
     os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
@@ -39,16 +40,19 @@ def draw_once(
         memory=memory,
         now_s=2 * STALE_S if stale else 0.0,
         page=page,
+        focus=focus,
     )
     return surface
 
 
-def photograph(view: View, path: Path, *, page: str = "", stale: bool = False) -> None:
+def photograph(
+    view: View, path: Path, *, page: str = "", stale: bool = False, focus: int | None = None
+) -> None:
     """Write the page to ``path``. Raises ScreenError when that cannot be done."""
     import pygame
     from PIL import Image
 
-    surface = draw_once(view, page=page, stale=stale)
+    surface = draw_once(view, page=page, stale=stale, focus=focus)
     picture = Image.frombytes("RGB", surface.get_size(), pygame.image.tobytes(surface, "RGB"))
     picture = picture.quantize(COLOURS, method=Image.Quantize.MAXCOVERAGE, dither=0)
     try:

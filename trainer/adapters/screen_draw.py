@@ -11,6 +11,7 @@ from trainer.adapters.screen_ball import draw_ball_line
 from trainer.adapters.screen_bars import draw_turn
 from trainer.adapters.screen_calm import Memory
 from trainer.adapters.screen_drift import draw_head, draw_hips
+from trainer.adapters.screen_kinds import draw_kinds
 from trainer.adapters.screen_layout import FIGURE, SMALL, TITLE, Box, Layout
 from trainer.adapters.screen_list import draw_list
 from trainer.adapters.screen_marks import warning_mark
@@ -44,11 +45,13 @@ def draw(
     memory: Memory | None = None,
     now_s: float = 0.0,
     page: str | None = None,
+    focus: int | None = None,
 ) -> Layout:
     """Draw ``view`` over the whole of ``surface`` and return where everything went.
 
     ``page`` is "caution", "pain", "help" or "kinds" for a page of text over the mirror, "" for
-    none; None shows the caution where ``view.caution`` asks for it. Without ``memory`` all is
+    none; None shows the caution where ``view.caution`` asks for it. ``focus`` is the row of a page
+    of choices that the keyboard is on. Without ``memory`` all is
     drawn settled: no fades, no stale readings, columns where this one pose wants them.
     """
     pen = pen or Pen()
@@ -71,8 +74,10 @@ def draw(
     if page is None:
         page = "caution" if view.caution else ""
     if page or view.listed is not None:  # nothing of the mirror would be seen
-        if page:
-            draw_page(surface, pen, layout, page, view)
+        if page == "kinds":
+            draw_kinds(surface, pen, layout, view, focus)
+        elif page:
+            draw_page(surface, pen, layout, page)
         elif view.listed is not None:
             draw_list(surface, pen, layout, view.listed)
         return layout

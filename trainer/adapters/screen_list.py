@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any, Final
 
 from trainer.adapters import palette
+from trainer.adapters.screen_focus import draw_focus
 from trainer.adapters.screen_layout import Box, Layout
 from trainer.adapters.screen_pen import LEADING, Pen
 from trainer.adapters.screen_words import LIST_EMPTY, rows_of
@@ -14,7 +15,6 @@ CAP: Final = 0.030  #: ink height of a row, as a share of the window's height
 GAP: Final = 1.2  #: between columns, in ink heights
 LEAST_PX: Final = 6  #: ink height below which nothing can be read
 LONGEST: Final = 5  #: of a column's words, so many are measured to find the widest
-HERE: Final = "›"  #: stands before the chosen row, so that its colour need not be seen
 
 
 def rows_shown(listed: Listed, room: int) -> range:
@@ -66,7 +66,7 @@ def draw_list(surface: Any, pen: Pen, layout: Layout, listed: Listed) -> None:  
         if chosen:
             box = (round(area.x - 0.3 * cap), round(y - 0.45 * cap), round(area.w + 0.6 * cap))
             surface.fill(palette.mix(palette.INK, palette.LINE, 0.35), (*box, round(row_h)))
-            pen.write(surface, HERE, (area.x, y), cap, palette.TARGET)
+            draw_focus(surface, Box(*box, round(row_h)), u)
         _row(surface, pen, listed.rows[number], (area.x, y), cap, widths, palette.TEXT)
         y += row_h
     y = area.bottom - foot_h

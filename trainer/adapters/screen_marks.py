@@ -47,7 +47,7 @@ def write_figure(
     word: str = "",
 ) -> None:
     """Write a key figure with its unit, and a word under the unit."""
-    word_cap = 0.036 * unit
+    word_cap = 0.045 * unit
     if sign == "°":
         sign_cap, side_w = 0.09 * unit, 0.05 * unit
     else:

@@ -9,6 +9,7 @@ from trainer.adapters.screen_layout import FIGURE, Box, Layout
 from trainer.adapters.screen_marks import draw_plate
 from trainer.adapters.screen_pen import LEADING, Pen
 from trainer.adapters.screen_words import ROD_STEPS, ROD_TITLE, ROD_TRUE, estimate, whole
+from trainer.core.summary import rod_words
 from trainer.ports import View
 
 
@@ -17,6 +18,7 @@ def draw_rod(surface: Any, pen: Pen, layout: Layout, view: View) -> None:  # noq
     if view.rod is None:
         return
     u = layout.unit
+    _draw_more(surface, pen, layout, rod_words(view.rod)[1])
     plate = layout.turn.plate
     draw_plate(surface, pen, plate, u)
     inner = plate.inside(0.02 * u)
@@ -57,3 +59,16 @@ def draw_rod(surface: Any, pen: Pen, layout: Layout, view: View) -> None:  # noq
             )
             surface.fill(palette.TARGET, mark)
         y += 0.03 * u
+
+
+def _draw_more(surface: Any, pen: Pen, layout: Layout, words: str) -> None:  # noqa: ANN401
+    """Write how to do it in the drifts' column, where it can be read with the shaft in hand."""
+    first, last, u = layout.head.plate, layout.hips.plate, layout.unit
+    plate = Box(first.x, first.y, first.w, last.bottom - first.y)
+    draw_plate(surface, pen, plate, u)
+    inner = plate.inside(0.02 * u)
+    lines, cap = pen.block(words, 0.042 * u, inner, 14)
+    y = inner.y
+    for line in lines:
+        pen.write(surface, line, (inner.x, y), cap, palette.TEXT)
+        y += cap * LEADING

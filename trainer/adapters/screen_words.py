@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Final, NamedTuple
 
 from trainer.adapters.screen_state import (
     RESTING,
@@ -50,7 +50,9 @@ GHOST_NEXT: Final = "next"
 LIST_EMPTY: Final = "none"
 HELP_TITLE: Final = "Keys"
 SIGNS_TITLE: Final = "Without the keyboard"
+NOW: Final = "now"  #: beside the tick of what is in force
 KINDS_TITLE: Final = "What to practise"
+KINDS_KEYS: Final = "a key, or up, down and Enter: choose   ·   Esc: back"
 GO_ON: Final = "press any key to go on"
 MIRROR_KEYS: Final = (
     ("F", "full screen, and back"),
@@ -135,7 +137,7 @@ def quiet_line(view: View, *, stale: bool = False) -> str:
     if view.answer:
         return view.answer
     if view.rod is not None:
-        return rod_words(view.rod)[1]
+        return ""  # it has a column to itself
     practised = "" if view.practice is None else view.practice.line
     if practised and not (view.step is not None and just_ended(view, view.step)):
         return practised
@@ -222,19 +224,29 @@ def kept_back(view: View, part: str) -> str:
     return "on your own"
 
 
-def kinds_lines(practice: PracticeShown | None) -> tuple[str, ...]:
-    """Return the kinds with their keys, the one in force marked, and the cue schedule."""
+class Choice(NamedTuple):
+    """A row of a page of choices."""
+
+    key: str
+    name: str
+    what: str
+    in_force: bool = False
+
+
+def kinds_choices(practice: PracticeShown | None) -> tuple[Choice, ...]:
+    """Return the kinds with their keys, the one in force marked, and how they are told."""
     practice = practice or PracticeShown()
-    lines = []
-    for key, kind in enumerate(PracticeKind, start=1):
-        name, what = KINDS[kind]
-        now = "  (now)" if kind is practice.kind else ""
-        lines.append(f"{key}  {name}{now}:  {what}")
+    kinds = (
+        Choice(str(key), *KINDS[kind], in_force=kind is practice.kind)
+        for key, kind in enumerate(PracticeKind, start=1)
+    )
     guess = "on" if practice.guess_first else "off"
     return (
-        *lines,
-        f"S  cues, now: {CUES[practice.cues]}",
-        f"G  guess first, now {guess}: say short, there or past before the figure shows",
+        *kinds,
+        Choice("S", "which reps are told", f"now: {CUES[practice.cues]}"),
+        Choice(
+            "G", "guess first", f"now {guess}: say short, there or past before the figure shows"
+        ),
     )
 
 

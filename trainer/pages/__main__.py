@@ -19,7 +19,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     args = parser.parse_args(argv)
     for name in args.only or SHOTS:
         shot, path = SHOTS[name], args.out / f"{name}.png"
-        photograph(shot.make(), path, page=shot.page, stale=shot.stale)
+        photograph(shot.make(), path, page=shot.page, stale=shot.stale, focus=shot.focus)
         sys.stdout.write(f"{path}  {path.stat().st_size / 1000:.0f} kB\n")
     return 0
 

@@ -40,6 +40,7 @@ class Shot:
 
     make: Callable[[], View]
     page: str = ""
+    focus: int | None = None  #: row of a page of choices that the keyboard is on
     stale: bool = False  #: no new pictures come
 
 
@@ -134,7 +135,7 @@ SHOTS: Final = {
     "top": Shot(make=_at_top),
     "result-good": Shot(make=lambda: _after(TOP)),
     "result-off": Shot(make=lambda: _after(SHORT)),
-    "kinds": Shot(make=_waiting, page="kinds"),
+    "kinds": Shot(make=_waiting, page="kinds", focus=3),
     "checkpoints": Shot(make=_checkpoints),
     "guess-first": Shot(make=_guess),
     "stay-centred": Shot(make=_centred),
