@@ -125,7 +125,7 @@ SECTIONS = {
     "smoothing": Rules().smoothing,
     "camera": CameraSettings(),
     "tags": TagSettings(),
-    "sound": {"player": "auto"},
+    "sound": {"player": "auto", "level_db": 0.0},
     "screen": {"show_caution": True, "large_text": False, "figures": True},
 }
 #: The window must be longer than the stillness it is to show.

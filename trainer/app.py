@@ -39,7 +39,8 @@ from trainer.recorder import TraceRecorder
 from trainer.report.library import Library
 from trainer.shared import Shared
 from trainer.store.keeper import RepKeeper
-from trainer.words import KEPT, LOADING_MODEL, NO_SOUND, SOUND_OFF
+from trainer.volume import VolumeTest
+from trainer.words import KEPT, LOADING_MODEL, NO_SOUND, SOUND_OFF, VOLUME_MUTED
 
 #: How long the caution stands if no key is pressed: hands may be on a club already.
 CAUTION_S = 15.0
@@ -109,6 +110,7 @@ class LiveMirror:
         self._clock = clock
         self._started_s = clock()
         self._muted = False
+        self._volume: VolumeTest | None = None  #: under way
         self._stop = threading.Event()
         self._ended = threading.Event()
         self._actions: queue.SimpleQueue[KeyAction] = queue.SimpleQueue()
@@ -176,12 +178,25 @@ class LiveMirror:
                     continue
                 if action is KeyAction.MUTE:
                     self._muted = not self._muted
+                elif action is KeyAction.VOLUME:
+                    self._volume = VolumeTest(self._sounder, self._clock())
                 else:
                     self._actions.put(action)
             if self._keeper is not None:
                 self._keep_player(self._keeper)
+            self._play_volume()
             self._screen.show(self._view())
         return False
+
+    def _play_volume(self) -> None:
+        """Play the volume test's next tone when it is due, and say which it is."""
+        if self._volume is None:
+            return
+        words = VOLUME_MUTED if self._muted else self._volume.go_on(self._clock())
+        if words:
+            self._shared.answer = words, self._clock()
+        if self._muted or self._volume.over:
+            self._volume = None
 
     def _keep_player(self, keeper: Keeper) -> None:
         """Here and not in the pose thread: a slow disk never holds a tone up."""

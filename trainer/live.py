@@ -48,14 +48,14 @@ class Stage:
 
 
 @contextlib.contextmanager
-def open_stage(*, screen: str, sound: str, say: Say) -> Iterator[Stage]:
+def open_stage(*, screen: str, sound: str, say: Say, level_db: float = 0.0) -> Iterator[Stage]:
     """Open screen and sound; each that is missing is said in one line."""
     from trainer.adapters.heap import share_heap
     from trainer.adapters.screen import open_screen
     from trainer.adapters.sound import open_sounder
 
     share_heap()  # before the first thread starts
-    sounder: Any = open_sounder(sound, resource_dir("sounds"))  # type: ignore[arg-type]
+    sounder: Any = open_sounder(sound, resource_dir("sounds"), level_db)  # type: ignore[arg-type]
     try:
         window = open_screen(screen)  # type: ignore[arg-type]
         try:
@@ -68,6 +68,13 @@ def open_stage(*, screen: str, sound: str, say: Say) -> Iterator[Stage]:
             window.close()
     finally:
         sounder.close()
+
+
+def stage_for(
+    settings: Settings, screen: str, say: Say
+) -> contextlib.AbstractContextManager[Stage]:
+    """Open screen and sound as ``settings`` have them."""
+    return open_stage(screen=screen, sound=settings.sound, say=say, level_db=settings.level_db)
 
 
 def pose_opener(model: Path | None) -> Callable[[], PoseEstimator]:

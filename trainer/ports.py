@@ -161,6 +161,7 @@ class KeyAction(str, Enum):
     SILENT_CHECK = "silent_check"  #: begin the silent check
     KINDS = "kinds"  #: show the page of kinds
     GESTURES = "gestures"  #: answer signs by hand, and no longer
+    VOLUME = "volume"  #: play the tones, from the softest on
     REPORT = "report"  #: make the page about this player's last session, and show it
     SESSIONS = "sessions"  #: show the list of kept sessions, and take it away
     # Meant while that list is shown:

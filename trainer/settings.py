@@ -72,6 +72,7 @@ class Settings:
     camera: CameraSettings = field(default_factory=CameraSettings)
     tags: TagSettings = field(default_factory=TagSettings)
     sound: str = "auto"  #: auto, pygame, simpleaudio or off
+    level_db: float = 0.0  #: of all tones; 0 as they are, less is softer
     show_caution: bool = True
     look: Look = field(default_factory=Look)
     player: str | None = None  #: whose record is kept; None: nobody was named
@@ -141,7 +142,7 @@ def from_values(values: dict[str, Any], where: str) -> Settings:
         ),
     )
     sound = section(values, "sound", where)
-    refuse_unknown(sound, {"player"}, f"{where} [sound]", "key")
+    refuse_unknown(sound, {"player", "level_db"}, f"{where} [sound]", "key")
     screen = section(values, "screen", where)
     refuse_unknown(screen, {"show_caution", "large_text", "figures"}, f"{where} [screen]", "key")
     return Settings(
@@ -153,6 +154,7 @@ def from_values(values: dict[str, Any], where: str) -> Settings:
             ("auto", "pygame", "simpleaudio", "off"),
             f"{where} [sound] player",
         ),
+        level_db=checked("level_db", sound.get("level_db", 0.0), f"{where} [sound] level_db"),
         show_caution=boolean(screen.get("show_caution", True), f"{where} [screen] show_caution"),
         look=Look(
             large_text=boolean(screen.get("large_text", False), f"{where} [screen] large_text"),

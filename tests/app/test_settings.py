@@ -51,6 +51,7 @@ OTHER_KEYS = [
     ("tags", "lens", "the bay's camera"),
     ("tags", "field_of_view_deg", 78.0),
     ("sound", "player", "simpleaudio"),
+    ("sound", "level_db", -12.0),
     ("screen", "show_caution", False),
     ("screen", "large_text", True),
     ("screen", "figures", False),
@@ -75,7 +76,7 @@ def put(settings, section, name):
     if section == "player":
         return getattr(settings.rules, name)
     if section == "sound":
-        return settings.sound
+        return settings.sound if name == "player" else settings.level_db
     if section == "screen":
         return settings.show_caution if name == "show_caution" else getattr(settings.look, name)
     if section == "tags":

@@ -1,14 +1,18 @@
 """Every page of the window, drawn from a made-up player's practice: what it says and where."""
 
 import ast
+import math
 import re
 from pathlib import Path
 
+import numpy as np
+import pygame
 import pytest
 from PIL import Image
 from screen_views import ListeningPen
 
 import trainer
+from trainer.adapters import screen_words
 from trainer.adapters.photograph import draw_once
 from trainer.core.records import Phase
 from trainer.pages.__main__ import main
@@ -104,3 +108,34 @@ def test_the_command_writes_the_pages_asked_for(tmp_path, capsys):
     with Image.open(tmp_path / "new" / "keys.png") as picture:
         assert picture.size == (1280, 720)
         assert picture.mode == "P"  # a palette: a third of the size
+
+
+PICTURES = Path(trainer.__file__).parents[1] / "docs" / "images" / "pages"
+
+
+def test_there_is_a_picture_of_every_page_and_none_is_left_over():
+    assert {path.stem for path in PICTURES.iterdir()} == set(SHOTS)
+
+
+def test_the_pictures_together_stay_small():
+    assert sum(path.stat().st_size for path in PICTURES.iterdir()) < 1_500_000
+
+
+@each_page
+def test_the_picture_of_a_page_is_what_is_drawn_now(name):
+    shot = SHOTS[name]
+    surface = draw_once(view_of(name), page=shot.page, stale=shot.stale, focus=shot.focus)
+    now = pygame.surfarray.array3d(surface).transpose(1, 0, 2).astype(int)
+    kept = np.asarray(Image.open(PICTURES / f"{name}.png").convert("RGB")).astype(int)
+    # A palette and another version's letters move single pixels; a page that changed moves more.
+    assert np.abs(now - kept).mean() < 4.0, "run: python -m trainer.pages --out docs/images/pages"
+
+
+@pytest.mark.parametrize("name", [n for n in SHOTS if not SHOTS[n].page and n != "sessions"])
+def test_no_headline_is_too_small_for_where_the_player_stands(name):
+    # 12 minutes of arc from 3 m on a 15.6-inch laptop of 194.3 mm: docs/screen-rules.md
+    least_px = 2 * 3000 * math.tan(math.radians(12 / 60 / 2)) / 194.3 * 720
+    view = view_of(name)
+    headline = screen_words.headline(view, stale=SHOTS[name].stale)
+    caps = [cap for text, _, cap, _ in written_on(name) if text and text in headline]
+    assert max(caps) >= least_px

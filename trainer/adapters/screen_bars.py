@@ -6,7 +6,7 @@ from typing import Any
 
 from trainer.adapters import palette
 from trainer.adapters.screen_calm import Calm
-from trainer.adapters.screen_layout import Box, Layout, bar_top_deg, turn_y
+from trainer.adapters.screen_layout import WORD, Box, Layout, bar_top_deg, turn_y
 from trainer.adapters.screen_marks import (
     draw_plate,
     settled_colour,
@@ -155,7 +155,7 @@ def _turn_words(
     x = side.x + 0.04 * u
     room = max(side.right - x, 1)
     low = turn_y(box.bar, view.target_deg - view.turn_band_deg, view.target_deg, top_deg)
-    lines, cap = pen.block(words, 0.05 * u, Box(x, 0, room, 0.2 * u), 2)
+    lines, cap = pen.block(words, WORD * u, Box(x, 0, room, 0.2 * u), 2)
     y = min(low + 0.035 * u, side.bottom - 0.14 * u) if not view.pain else side.y
     if not view.pain and state != "maybe" and side.bottom - y >= 0.12 * u:
         tick(surface, (x, y), min(0.07 * u, room))

@@ -12,7 +12,7 @@ from trainer.adapters.screen_bars import draw_turn
 from trainer.adapters.screen_calm import Memory
 from trainer.adapters.screen_drift import draw_head, draw_hips
 from trainer.adapters.screen_kinds import draw_kinds
-from trainer.adapters.screen_layout import FIGURE, SMALL, TITLE, Box, Layout
+from trainer.adapters.screen_layout import FIGURE, HEADLINE, LINE, NOTICE, SMALL, Box, Layout
 from trainer.adapters.screen_list import draw_list
 from trainer.adapters.screen_marks import warning_mark
 from trainer.adapters.screen_pages import draw_page
@@ -166,7 +166,7 @@ def _draw_found(surface: Any, pose: Pose, layout: Layout) -> None:  # noqa: ANN4
 
 def _draw_opening(surface: Any, pen: Pen, layout: Layout) -> None:  # noqa: ANN401
     window, u = layout.window, layout.unit
-    cap = pen.shrunk(screen_words.OPENING, 0.075 * u, 0.9 * window.w)
+    cap = pen.shrunk(screen_words.OPENING, HEADLINE * u, 0.9 * window.w)
     at = (window.w / 2, (layout.strip.y - cap) / 2)
     pen.write(surface, screen_words.OPENING, at, cap, palette.TEXT, align=0.5)
 
@@ -179,7 +179,7 @@ def _draw_strip(surface: Any, pen: Pen, layout: Layout, view: View, *, stale: bo
         return
     words = screen_words.headline(view, stale=stale)
     box = layout.headline
-    lines, cap = pen.block(words, 0.075 * u, box, 2)
+    lines, cap = pen.block(words, HEADLINE * u, box, 2)
     y = box.y
     if len(lines) == 1:
         y = box.y + max((box.h - cap * 1.2) / 2, 0)
@@ -218,7 +218,7 @@ def _draw_line(surface: Any, pen: Pen, layout: Layout, view: View, *, stale: boo
     if not notices:
         words = screen_words.quiet_line(view, stale=stale)
         if view.image_rgb is not None:
-            lines, cap = pen.block(words, 0.032 * u, box, most)
+            lines, cap = pen.block(words, LINE * u, box, most)
             for n, line in enumerate(lines):
                 at = (box.x, box.y + (0.2 * cap) + n * cap * LEADING)
                 pen.write(surface, line, at, cap, palette.QUIET_TEXT)
@@ -226,7 +226,7 @@ def _draw_line(surface: Any, pen: Pen, layout: Layout, view: View, *, stale: boo
     mark_w = 0.05 * u
     words = "  ·  ".join(notices)
     text_box = Box(box.x + mark_w, box.y, max(box.w - mark_w, 1), box.h)
-    lines, cap = pen.block(words, TITLE * 0.8 * u, text_box, most)
+    lines, cap = pen.block(words, NOTICE * u, text_box, most)
     warning_mark(surface, (box.x + 0.4 * mark_w, box.y + 0.2 * cap + 0.02 * u), 0.04 * u)
     for n, line in enumerate(lines):
         at = (text_box.x, text_box.y + 0.2 * cap + n * cap * LEADING)

@@ -160,7 +160,9 @@ def _marker(
         tip = radius if aside_px > 0 else -radius
         points = [(x + tip, y), (x - tip, y - radius), (x - tip, y + radius)]
     pygame.draw.polygon(surface, colour, points)
-    pygame.draw.polygon(surface, palette.BLACK, points, 1)
+    # Light edges set it off from the round mark whatever colours an eye tells apart.
+    edge = palette.TEXT if state in ("out", "up", "down") else palette.BLACK
+    pygame.draw.polygon(surface, edge, points, max(round(0.08 * radius), 1))
 
 
 def _target_side(surface: Any, pen: Pen, box: DriftBox, view: View, unit: float) -> None:  # noqa: ANN401

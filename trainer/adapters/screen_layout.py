@@ -16,7 +16,11 @@ from typing import Final, NamedTuple
 #: Ink height of the figures that must be read at 3 m, as a share of the window's height. On a
 #: 15.6-inch laptop it is about 24 minutes of arc at 3 m; 20 to 22 are preferred (ISO 9241-3).
 FIGURE: Final = 0.11
+HEADLINE: Final = 0.075  #: what to do, or how it was; a long one takes smaller letters
 TITLE: Final = 0.05
+WORD: Final = 0.045  #: beside a figure: out, up, down
+NOTICE: Final = 0.04
+LINE: Final = 0.032  #: how things run; read close by
 SMALL: Final = 0.024
 COLUMN_W: Final = 0.36  #: three figures and a degree sign at full height, and a margin
 STRIP_H: Final = 0.20  #: the strip under the mirror: phase word, reps, notices

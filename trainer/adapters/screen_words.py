@@ -59,6 +59,7 @@ MIRROR_KEYS: Final = (
     ("R", "new setup: stand at address again"),
     ("H", "switch right-hander / left-hander"),
     ("M", "sound off, and on again"),
+    ("V", "is it loud enough? the tones, from the softest on"),
     ("P", "pain: stop asking for turn"),
     ("Left, Right", "at setup: move the ball line; the mouse drags it too"),
     ("T", "this one: the last rep is your reference for today"),
