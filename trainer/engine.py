@@ -24,7 +24,7 @@ from trainer.core.gestures import Sign
 from trainer.core.practice import CheckResult
 from trainer.core.practice_rules import CueSchedule, PracticeKind, TurnOf
 from trainer.core.practice_shown import PracticeShown, resting, shown
-from trainer.core.practice_words import CUES, KINDS, SIGN_WORDS, check_words
+from trainer.core.practice_words import CUES, KINDS, check_words, sign_words
 from trainer.core.records import Handed, Measures, Phase, Pose, Rep, Signal, Step
 from trainer.core.rod_check import RodState
 from trainer.core.rules import Rules
@@ -83,7 +83,13 @@ class Engine:
             why = PAUSED if self.paused else "Paused: nobody here"
             seen = resting(seen, why)
         if self._signs.held_share() > SIGN_SHOWN:
-            seen = replace(seen, sign=SIGN_WORDS[self._signs.sign or Sign.HAND_UP])
+            words = sign_words(
+                self._signs.sign or Sign.HAND_UP,
+                paused=self.paused,
+                asked=self._practice.guess is not None,
+                offered=self._practice.offered,
+            )
+            seen = replace(seen, sign=words)
         return seen
 
     @property

@@ -42,10 +42,8 @@ CUES: Final = {
     CueSchedule.SILENT: "no rep is told",
 }
 
-#: What a sign being held will do.
+#: What a sign being held will do, where that is always the same.
 SIGN_WORDS: Final = {
-    Sign.HAND_UP: "hand above the head …",
-    Sign.HANDS_OUT: "both hands out: next …",
     Sign.ON_HEAD: "hands on the head: pain …",
     Sign.OUT_LOW: "low: short …",
     Sign.OUT_LEVEL: "level: there …",
@@ -104,3 +102,16 @@ def points_words(state: PracticeState, rules: Rules) -> str:
     if kind_of(state, rules.practice) is not PracticeKind.CHECKPOINTS:
         return ""
     return checkpoints.words(state.points, rules)
+
+
+def sign_words(sign: Sign, *, paused: bool, asked: bool, offered: bool) -> str:
+    """Return what a sign that is being held will do.
+
+    ``asked``: a guess is waited for; ``offered``: a silent check is.
+    """
+    if sign is Sign.HAND_UP:
+        does = "past" if asked else "go on" if paused else "pause"
+        return f"hand above the head: {does} …"
+    if sign is Sign.HANDS_OUT:
+        return f"both hands out: {'silent check' if offered else 'next practice'} …"
+    return SIGN_WORDS[sign]
