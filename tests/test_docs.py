@@ -126,7 +126,7 @@ SECTIONS = {
     "camera": CameraSettings(),
     "tags": TagSettings(),
     "sound": {"player": "auto"},
-    "screen": {"show_caution": True},
+    "screen": {"show_caution": True, "far": False},
 }
 #: The window must be longer than the stillness it is to show.
 BESIDE = {"still_s": {"window_s": 60.0}, "window_s": {"still_s": 0.1}}

@@ -72,6 +72,7 @@ class Settings:
     tags: TagSettings = field(default_factory=TagSettings)
     sound: str = "auto"  #: auto, pygame, simpleaudio or off
     show_caution: bool = True
+    far: bool = False  #: begin with only what is to be read across a room
     player: str | None = None  #: whose record is kept; None: nobody was named
     keep: bool = True  #: False: live keeps nothing, no rep and no change of the record
 
@@ -141,7 +142,7 @@ def from_values(values: dict[str, Any], where: str) -> Settings:
     sound = section(values, "sound", where)
     refuse_unknown(sound, {"player"}, f"{where} [sound]", "key")
     screen = section(values, "screen", where)
-    refuse_unknown(screen, {"show_caution"}, f"{where} [screen]", "key")
+    refuse_unknown(screen, {"show_caution", "far"}, f"{where} [screen]", "key")
     return Settings(
         rules=rules,
         camera=_camera(section(values, "camera", where), f"{where} [camera]"),
@@ -152,6 +153,7 @@ def from_values(values: dict[str, Any], where: str) -> Settings:
             f"{where} [sound] player",
         ),
         show_caution=boolean(screen.get("show_caution", True), f"{where} [screen] show_caution"),
+        far=boolean(screen.get("far", False), f"{where} [screen] far"),
         player=player_name(player["name"], f"{where} [player] name") if "name" in player else None,
         keep=boolean(player.get("keep", True), f"{where} [player] keep"),
     )

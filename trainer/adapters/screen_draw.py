@@ -9,8 +9,10 @@ import numpy as np
 from trainer.adapters import palette, screen_words
 from trainer.adapters.screen_ball import draw_ball_line
 from trainer.adapters.screen_bars import draw_turn
+from trainer.adapters.screen_bay import draw_announced, draw_look_back, draw_writing
 from trainer.adapters.screen_calm import Memory
 from trainer.adapters.screen_drift import draw_head, draw_hips
+from trainer.adapters.screen_far import draw_far
 from trainer.adapters.screen_layout import FIGURE, SMALL, TITLE, Box, Layout
 from trainer.adapters.screen_list import draw_list
 from trainer.adapters.screen_marks import warning_mark
@@ -66,14 +68,13 @@ def draw(
         now_s=now_s,
     )
     surface.fill(palette.INK)
-    if image is not None:
+    measures = _shown_measures(view, memory, now_s, stale=stale)
+    if view.far and image is not None:
+        draw_far(surface, pen, layout, view, measures, memory.calm, now_s, stale=stale)
+    elif image is not None:
         draw_mirror(surface, image, layout.picture)
         if pose is not None and not stale and phase in (Phase.WAITING, Phase.SETUP):
             _draw_found(surface, pose, layout)
-        measures = Measures(t_s=0.0)
-        if view.step is not None and not stale:
-            shown = screen_words.at_top(view) or view.step.measures
-            measures = memory.calm.steady(screen_words.asked_of(shown, view), now_s)
         if not stale:
             draw_ball_line(surface, pen, layout, view)
             draw_setup_marks(surface, pen, layout, view)
@@ -83,14 +84,34 @@ def draw(
             _draw_measures(surface, pen, layout, measures, view, memory, now_s)
     else:
         _draw_opening(surface, pen, layout)
-    _draw_strip(surface, pen, layout, view, stale=stale)
-    if view.listed is not None:
-        draw_list(surface, pen, layout, view.listed)
+    if not view.far or image is None:
+        _draw_strip(surface, pen, layout, view, stale=stale)
+    _draw_over(surface, pen, layout, view)
     if page is None:
         page = "caution" if view.caution else ""
     if page:
         draw_page(surface, pen, layout, page, view)
     return layout
+
+
+def _draw_over(surface: Any, pen: Pen, layout: Layout, view: View) -> None:  # noqa: ANN401
+    """Draw what lies over the mirror: a list, the last rep, the next player's name, a note."""
+    if view.listed is not None:
+        draw_list(surface, pen, layout, view.listed)
+    elif view.looked is not None:
+        draw_look_back(surface, pen, layout, view.looked)
+    if view.announced is not None:
+        draw_announced(surface, pen, layout, view.announced)
+    if view.writing is not None:
+        draw_writing(surface, pen, layout, view.writing)
+
+
+def _shown_measures(view: View, memory: Memory, now_s: float, *, stale: bool) -> Measures:
+    """Return what is to be shown: this reading, or the last rep's top while its verdict stands."""
+    if view.image_rgb is None or view.step is None or stale:
+        return Measures(t_s=0.0)
+    shown = screen_words.at_top(view) or view.step.measures
+    return memory.calm.steady(screen_words.asked_of(shown, view), now_s)
 
 
 def _draw_measures(
