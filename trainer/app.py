@@ -22,10 +22,11 @@ from trainer.core.records import Cue, Frame, Handed, Phase, Rep, Step
 from trainer.core.rules import Rules
 from trainer.engine import Engine
 from trainer.keeping import Keeper
-from trainer.model_match import OTHER_MODEL
+from trainer.notices import notices
 from trainer.ports import (
     FrameSource,
     KeyAction,
+    Look,
     PoseEstimator,
     Screen,
     Sounder,
@@ -40,6 +41,8 @@ from trainer.shared import RunResult, Shared
 from trainer.sittings import Sittings
 from trainer.store.keeper import Made, RepKeeper
 from trainer.store.records import Kind
+from trainer.volume import VolumeTest
+from trainer.words import VOLUME_MUTED
 
 #: How long the caution stands if no key is pressed: hands may be on a club already.
 CAUTION_S = 15.0
@@ -72,6 +75,7 @@ class LiveMirror:
         on_step: Callable[[Step, Rules], None] | None = None,
         on_view: Callable[[View, Step], None] | None = None,
         show_caution: bool = False,
+        look: Look | None = None,
         wait_for_pose: bool = False,
         reps_before: int = 0,
         clock: Callable[[], float] = time.monotonic,
@@ -88,6 +92,7 @@ class LiveMirror:
         self._on_step = on_step
         self._on_view = on_view
         self._show_caution = show_caution
+        self._look = look or Look()
         #: A clip can wait until the model is loaded, so that none of it is missed.
         self._wait_for_pose = wait_for_pose
         #: Reps of the same session made before another source: the count goes on.
@@ -95,6 +100,7 @@ class LiveMirror:
         self._clock = clock
         self._started_s = clock()
         self._muted = False
+        self._volume: VolumeTest | None = None  #: under way
         self._stop = threading.Event()
         self._ended = threading.Event()
         self._actions: queue.SimpleQueue[KeyAction | Turn] = queue.SimpleQueue()
@@ -176,13 +182,26 @@ class LiveMirror:
                     continue
                 if action is KeyAction.MUTE:
                     self._muted = not self._muted
+                elif action is KeyAction.VOLUME:
+                    self._volume = VolumeTest(self._sounder, self._clock())
                 else:
                     self._hand_on(action)
             if self._bay.writing is not None:
                 self._bay.typed(self._screen.typed(), self._clock())
             self._keep_player()
+            self._play_volume()
             self._screen.show(self._view())
         return False
+
+    def _play_volume(self) -> None:
+        """Play the volume test's next tone when it is due, and say which it is."""
+        if self._volume is None:
+            return
+        words = VOLUME_MUTED if self._muted else self._volume.go_on(self._clock())
+        if words:
+            self._shared.answer = words, self._clock()
+        if self._muted or self._volume.over:
+            self._volume = None
 
     def _hand_on(self, action: KeyAction) -> None:
         """Let the bay do what it is asked for, and the pose thread what is left."""
@@ -269,19 +288,8 @@ class LiveMirror:
             if engine.act(action):
                 self._shared.rules = engine.rules
                 self._shared.answer = engine.answer, self._clock()
-                self._follow(engine)
+                self._shared.follow()
                 self._followed.append(action)
-
-    def _follow(self, engine: Engine) -> None:
-        """Leave the ball line and the rod check for the main thread."""
-        shared, before = self._shared, self._shared.rod
-        shared.ball_line, shared.rod = engine.ball_line, engine.rod
-        shared.practice, shared.check = engine.practice, engine.check
-        reading = None if engine.rod is None else engine.rod.reading
-        if reading is not None and (before is None or before.reading is None):
-            shared.readings = (*shared.readings, reading)
-        if engine.guess and shared.last_rep is not None:
-            shared.rep_keeper.tell(shared.last_rep, "guess", engine.guess)
 
     def _read(self, estimator: PoseEstimator, frame: Frame) -> None:
         shared, engine = self._shared, self._shared.engine
@@ -308,7 +316,7 @@ class LiveMirror:
         shared.step_times_s.append(self._clock())
         shared.who = estimator.notice()
         shared.step = step
-        self._follow(engine)
+        shared.follow()
         shared.rep_keeper.follow(step, engine.reference)
         if step.rep is not None:
             self._keep(step.rep, engine.rules)
@@ -373,26 +381,18 @@ class LiveMirror:
             writing=bay.writing,
             looked=bay.looked,
             far=bay.far,
+            look=self._look,
         )
 
     def _notices(self, camera: str) -> tuple[str, ...]:
         shared = self._shared
-        found = [camera]
-        if self._estimator is None and (shared.frame is not None or self._wait_for_pose):
-            found.append("Loading the pose model.")
-        found.append(shared.who)
-        found.extend(shared.about_tags)
-        if shared.step is not None:
-            found.extend(shared.step.notices)
-        found.append(shared.closed)
-        if shared.rules.se_factor > 1.0:
-            found.append(OTHER_MODEL)
-        if not self._sounder.audible:
-            found.append("No sound (trainer doctor says why).")
-        elif self._muted:
-            found.append("Sound off.")
-        for keeping in (self._recorder, shared.keeper, shared.rep_keeper):
-            if keeping is not None:
-                found.append(keeping.trouble)
-        found.extend(self._bay.troubles)
-        return tuple(words for words in found if words)
+        kept = [self._recorder, shared.keeper, shared.rep_keeper]
+        waits = shared.frame is not None or self._wait_for_pose
+        return notices(
+            shared,
+            camera=camera,
+            loading=self._estimator is None and waits,
+            audible=self._sounder.audible,
+            muted=self._muted,
+            troubles=[*(one.trouble for one in kept if one is not None), *self._bay.troubles],
+        )

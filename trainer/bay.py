@@ -10,9 +10,20 @@ from typing import Final
 
 from trainer.core import adjust
 from trainer.core.adjust import Part
+from trainer.core.bay_words import (
+    NO_REP,
+    NOBODY_ELSE,
+    NOT_KEPT,
+    NOTE_DROPPED,
+    NOTE_KEYS,
+    coach_words,
+    note_words,
+    part_chosen_words,
+    rep_words,
+)
 from trainer.core.look_back import LookBack
 from trainer.core.records import Rep
-from trainer.looking import NO_REP, Looking, rep_name
+from trainer.looking import Looking
 from trainer.ports import Announced, KeyAction, Writing
 from trainer.roster import Roster, Turn, announced
 from trainer.shared import Shared, Told
@@ -20,9 +31,6 @@ from trainer.shared import Shared, Told
 #: How long the next player's name stands.
 NAME_S: Final = 4.0
 MOST_NOTE: Final = 200  #: letters of a note typed between two reps
-NOTE_KEYS: Final = "Enter: keep   ·   Esc: drop   ·   the mirror goes on meanwhile"
-NOT_KEPT: Final = " (nothing is kept)"
-NOBODY: Final = "Nobody else has a record: trainer live --player NAME begins one"
 
 _ASKED: Final = {
     (Part.TARGET, 1): KeyAction.TARGET_MORE,
@@ -67,7 +75,8 @@ class Bay:
         if self._note is None:
             return None
         shared, rep, text = self._note
-        return Writing(title=f"Note on {rep_name(shared, rep)}", text=text, foot=NOTE_KEYS)
+        title = note_words(rep_words(shared.player, rep.number))
+        return Writing(title=title, text=text, foot=NOTE_KEYS)
 
     @property
     def said(self) -> tuple[str, float]:
@@ -107,8 +116,7 @@ class Bay:
         elif action is KeyAction.ADJUST:
             parts = tuple(Part)
             self._part = parts[(parts.index(self._part) + 1) % len(parts)]
-            now = adjust.part_words(shared.rules, self._part)
-            self._say(f"Up and down now change: {now[0].lower()}{now[1:]}", now_s)
+            self._say(part_chosen_words(adjust.now_words(shared.rules, self._part)), now_s)
         elif action is KeyAction.FAR:
             self.far = not self.far
         else:
@@ -126,7 +134,7 @@ class Bay:
             shared, rep, text = self._note
             if letter == "\x1b":
                 self._note = None
-                self._say("Note dropped", now_s)
+                self._say(NOTE_DROPPED, now_s)
             elif letter == "\n":
                 self._note = None
                 self._say(self._keep_note(shared, rep, " ".join(text.split())), now_s)
@@ -141,7 +149,7 @@ class Bay:
     def _next(self, way: int, shared: Shared, now_s: float) -> tuple[KeyAction | Turn, ...]:
         turn = None if self._roster is None else self._roster.next(way)
         if turn is None:
-            self._say(NOBODY, now_s)
+            self._say(NOBODY_ELSE, now_s)
             return ()
         self._looking.close()
         self._say("", now_s)
@@ -163,8 +171,8 @@ class Bay:
         told.good = None if told.good is good else good
         kept = of.rep_keeper.tell(rep, "coach_good", told.good)
         self._looking.again()
-        word = {None: "taken back", True: "good", False: "not good"}[told.good]
-        return f"{rep_name(of, rep)}, coach: {word}" + ("" if kept else NOT_KEPT)
+        words = f"{rep_words(of.player, rep.number)}, {coach_words(told.good)}"
+        return words if kept else words + NOT_KEPT
 
     def _begin_note(self, shared: Shared, now_s: float) -> None:
         meant = self._meant(shared)
@@ -178,5 +186,5 @@ class Bay:
         of.told.setdefault(rep.number, Told()).note = text
         kept = of.rep_keeper.tell(rep, "note", text or None)
         self._looking.again()
-        words = f"Note on {rep_name(of, rep)}" if text else f"No note on {rep_name(of, rep)}"
-        return words + ("" if kept else NOT_KEPT)
+        words = note_words(rep_words(of.player, rep.number), some=bool(text))
+        return words if kept else words + NOT_KEPT

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Final
 
-from trainer.actions import ADJUSTS, ANSWER, ANSWERS, GUESSES, MEANS, PAUSED, SIGN_SHOWN, SIGNS
+from trainer.actions import ADJUSTS, ANSWER, ANSWERS, GUESSES, MEANS, SIGN_SHOWN, SIGNS
 from trainer.core import (
     adjust,
     ball_line,
@@ -25,7 +25,21 @@ from trainer.core.gestures import Sign
 from trainer.core.practice import CheckResult
 from trainer.core.practice_rules import CueSchedule, PracticeKind
 from trainer.core.practice_shown import PracticeShown, resting, shown
-from trainer.core.practice_words import CUES, KINDS, SIGN_WORDS, check_words
+from trainer.core.practice_words import (
+    GUESS_OFF,
+    GUESS_ON,
+    PAUSE_OFF,
+    PAUSE_ON,
+    PAUSED,
+    PAUSED_AWAY,
+    SIGN_WORDS,
+    SIGNS_OFF,
+    SIGNS_ON,
+    check_begun_words,
+    check_words,
+    cues_words,
+    kind_words,
+)
 from trainer.core.records import Handed, Measures, Phase, Pose, Rep, Signal, Step
 from trainer.core.rod_check import RodState
 from trainer.core.rules import Rules
@@ -81,7 +95,7 @@ class Engine:
         """Return what is practised and what of it may be seen now."""
         seen = self._shown
         if self.paused or self._signs.away:
-            why = PAUSED if self.paused else "Paused: nobody here"
+            why = PAUSED if self.paused else PAUSED_AWAY
             seen = resting(seen, why)
         if self._signs.held_share() > SIGN_SHOWN:
             seen = replace(seen, sign=SIGN_WORDS[self._signs.sign or Sign.HAND_UP])
@@ -190,14 +204,14 @@ class Engine:
             cues = _CUES[(_CUES.index(rules.cues) + 1) % len(_CUES)]
             self.rules = replace(self.rules, practice=replace(rules, cues=cues))
             self._practice = replace(self._practice, schedule=ScheduleState())
-            self.answer = f"Cues: {CUES[cues]}"
+            self.answer = cues_words(cues)
         elif action is KeyAction.GUESS_FIRST:
             guess = not rules.guess_first
             self.rules = replace(self.rules, practice=replace(rules, guess_first=guess))
-            self.answer = "Guess first: say short, there or past" if guess else "No guessing first"
+            self.answer = GUESS_ON if guess else GUESS_OFF
         elif action in GUESSES:
-            said = GUESSES[action]
-            self._practice, self.answer = practice.guessed(self._practice, said, self.rules)
+            said, now = GUESSES[action], self._practice
+            self._practice, self.answer = practice.guessed(now, said, self.rules)
             self.guess = said if self.answer else ""
         elif action is KeyAction.SILENT_CHECK:
             self._begin_check()
@@ -205,7 +219,7 @@ class Engine:
             on = not rules.gestures
             self.rules = replace(self.rules, practice=replace(rules, gestures=on))
             self._signs = gestures.SignState()
-            self.answer = f"Signs by hand {'on' if on else 'off'}"
+            self.answer = SIGNS_ON if on else SIGNS_OFF
         else:
             return False
         return True
@@ -223,9 +237,9 @@ class Engine:
     def _new_sitting(self) -> None:
         """Begin the counts again: what was done before is a sitting of its own."""
         self.rules = replace(self.rules, check_offered=False)
-        self._state = replace(session.new_setup(self._state), reps=0, reps_started=0)
-        self._practice, self._last_rep = practice.begun(self.rules), None
         self._new_setup()
+        self._state = replace(self._state, reps=0, reps_started=0)
+        self._practice, self._last_rep = practice.begun(self.rules), None
 
     def finish(self) -> Rep | None:
         """End the session; return a rep that was still under way, not complete."""
@@ -288,17 +302,16 @@ class Engine:
         self.rules = replace(self.rules, practice=replace(self.rules.practice, kind=kind))
         self._practice = practice.with_kind(self._practice, kind)
         self._new_setup()
-        name, what = KINDS[kind]
-        self.answer = f"{name[0].upper()}{name[1:]}: {what}"
+        self.answer = kind_words(kind)
 
     def _begin_check(self) -> None:
         self._practice = practice.with_check(self._practice, self.rules.practice)
         self._new_setup()
-        self.answer = f"Silent check: {self.rules.practice.check_reps} reps without cues"
+        self.answer = check_begun_words(self.rules.practice.check_reps)
 
     def _pause(self) -> None:
         self.paused = not self.paused
-        self.answer = "Paused" if self.paused else "Going on"
+        self.answer = PAUSE_ON if self.paused else PAUSE_OFF
         signal = Signal.PAUSED if self.paused else Signal.RESUMED
         self._practice = practice.sounded(self._practice, signal)
         self._new_setup()
@@ -306,14 +319,7 @@ class Engine:
     def _rest(self, step: Step) -> Step:
         """Return a step in which nothing is looked for; only tones that wait still sound."""
         self._state = session.new_setup(self._state)
-        empty = Step(
-            t_s=step.t_s,
-            pose=step.pose,
-            measures=Measures(t_s=step.t_s),
-            phase=Phase.NOBODY,
-            reps=step.reps,
-        )
-        self._practice, rest = practice.step(self._practice, empty, None, self.rules)
+        self._practice, rest = practice.step(self._practice, _idle(step), None, self.rules)
         return rest
 
     def _turn_only(
@@ -365,13 +371,7 @@ class Engine:
         self.rod = rod_check.step(rod, t_s, read, step.pose, self.rules, self._fitted)
         # Else a setup would be found as soon as the hands come down.
         self._state = session.new_setup(self._state)
-        return Step(
-            t_s=t_s,
-            pose=step.pose,
-            measures=Measures(t_s=t_s),
-            phase=Phase.NOBODY,
-            reps=step.reps,
-        )
+        return _idle(step)
 
     def _move_line(self, steps: int) -> None:
         before_cm = self.rules.ball_line_cm
@@ -395,3 +395,9 @@ class Engine:
                 self._line = (reference, top.back_gap_cm, True)
         elif step.phase is Phase.SETUP and reference is not None and self._turn is None:
             self._line = (reference, step.measures.back_gap_cm, False)
+
+
+def _idle(step: Step) -> Step:
+    """Return a step in which nothing is looked for."""
+    measures = Measures(t_s=step.t_s)
+    return Step(t_s=step.t_s, pose=step.pose, measures=measures, phase=Phase.NOBODY, reps=step.reps)

@@ -7,6 +7,21 @@ from collections.abc import Callable
 from typing import Final
 
 from trainer.core import look_back
+from trainer.core.bay_words import (
+    GUESS,
+    LOOK_KEYS,
+    NO_POSE,
+    NO_REFERENCE,
+    NO_REP,
+    NO_TOP,
+    NOT_FOUND,
+    SAME,
+    TOPS_KEYS,
+    rep_words,
+    told_words,
+    top_words,
+    tops_words,
+)
 from trainer.core.look_back import Figure, LookBack, Track
 from trainer.core.own_rep import is_of
 from trainer.core.practice_rules import TurnOf
@@ -17,19 +32,6 @@ from trainer.ports import KeyAction
 from trainer.shared import Shared
 from trainer.store.records import KeptRep, Motion
 from trainer.store.reference import kept_reference
-
-LOOK_KEYS: Final = (
-    "left, right: one reading   ·   up, down: setup, takeaway, top   ·   "
-    "V: beside the reference   ·   Space: back to the mirror"
-)
-TOPS_KEYS: Final = "Space: this rep step by step   ·   V: back to the mirror"
-NO_REP: Final = "No rep yet"
-NO_POSE: Final = "The last rep has no readings to show"
-GUESS: Final = "The guess comes first"
-NO_REFERENCE: Final = "No reference today: T marks the last rep as one"
-NO_TOP: Final = "The last rep has no top to compare"
-NOT_FOUND: Final = "The reference's rep was not kept, so it cannot be drawn"
-SAME: Final = "The last rep is the reference itself"
 
 Find = Callable[[str, OwnRep, TurnOf, datetime.date], "tuple[KeptRep, Motion] | None"]
 
@@ -103,11 +105,9 @@ class Looking:
 
     def _draw(self, shared: Shared, track: Track, row: int) -> None:
         self._at, self._row = (shared, track), row
-        title, told = rep_name(shared, track.rep), shared.told.get(track.rep.number)
-        if told is not None and told.good is not None:
-            title += f"  ·  coach: {'good' if told.good else 'not good'}"
-        if told is not None and told.note:
-            title += f"  ·  {told.note}"
+        title, told = rep_words(shared.player, track.rep.number), shared.told.get(track.rep.number)
+        if told is not None:
+            title = told_words(title, told.good, told.note)
         self.shown = look_back.standing(track, row, title, LOOK_KEYS)
 
     def _step(self, action: KeyAction) -> None:
@@ -128,7 +128,7 @@ class Looking:
         rep, own, turn_of = track.rep, of.rules.own, of.rules.cues.turn_of
         if own is None:
             return NO_REFERENCE
-        mine = look_back.top_figure(track, f"rep {rep.number}")
+        mine = look_back.top_figure(track, top_words(rep.number))
         if rep.at_top is None or mine is None:
             return NO_TOP
         if is_of(rep.at_top, own, turn_of):
@@ -144,7 +144,7 @@ class Looking:
             mine,
             rep.at_top,
             *other,
-            title=f"{rep_name(of, rep)} and the reference, at the top",
+            title=tops_words(rep_words(of.player, rep.number)),
             foot=TOPS_KEYS,
         )
         return ""
@@ -166,10 +166,5 @@ class Looking:
         if its_top is None or pose is None:
             return None
         setup_px = None if setup is None else setup.image_px
-        title = f"reference, rep {kept.rep.number}"
+        title = top_words(kept.rep.number, reference=True)
         return look_back.figure_of(title, pose.image_px, setup_px), its_top
-
-
-def rep_name(shared: Shared, rep: Rep) -> str:
-    """Return whose rep it is and which."""
-    return f"{shared.player}, rep {rep.number}" if shared.player else f"Rep {rep.number}"

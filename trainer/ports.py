@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import Enum
 from typing import Final, Protocol
 
@@ -165,6 +165,7 @@ class KeyAction(str, Enum):
     SILENT_CHECK = "silent_check"  #: begin the silent check
     KINDS = "kinds"  #: show the page of kinds
     GESTURES = "gestures"  #: answer signs by hand, and no longer
+    VOLUME = "volume"  #: play the tones, from the softest on
     REPORT = "report"  #: make the page about this player's last session, and show it
     SESSIONS = "sessions"  #: show the list of kept sessions, and take it away
     # Meant while that list is shown:
@@ -200,6 +201,14 @@ class KeyAction(str, Enum):
     HIPS_LESS = "hips_less"
     NEW_SITTING = "new_sitting"  #: nobody came for long: the counts begin again; no key's
     FAR = "far"  #: only what must be read from across a room, very large, and back
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Look:
+    """How the player wants the window to look."""
+
+    large_text: bool = False
+    figures: bool = True  #: False: tones alone tell of a rep; no figure, bar or verdict
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -265,6 +274,7 @@ class View:
     writing: Writing | None = None  #: a note under way; the keys are its letters
     looked: LookBack | None = None  #: the last rep standing still, or two tops, over the mirror
     far: bool = False  #: only the turn, the verdict and the reps, to be read across a room
+    look: Look = field(default_factory=Look)
 
 
 class Screen(Protocol):

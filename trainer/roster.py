@@ -8,6 +8,7 @@ from pathlib import Path
 
 from trainer.core import own_rep
 from trainer.core.adjust import contradiction
+from trainer.core.bay_words import reference_words, turn_lines
 from trainer.core.rules import Rules
 from trainer.core.summary import line_words
 from trainer.keeping import Keeper
@@ -117,16 +118,12 @@ def for_others(settings: Settings, read: Settings) -> Settings:
 def announced(player: str, rules: Rules, trouble: str = "") -> Announced:
     """Return a player's name and what is asked of them, to be shown large."""
     cues = own_rep.cue_rules(rules)
-    target = "no turn is asked for" if rules.pain else f"target {cues.target_deg:.0f}°"
-    known = [f"{rules.handed.value}-hander", target]
-    known.append(f"head ±{cues.head_tol_cm:g}, hips ±{cues.hip_tol_cm:g} cm")
-    lines = ["  ·  ".join(known)]
-    more = []
-    if rules.ball_line_cm:
-        more.append(line_words(rules.ball_line_cm))
+    more = [line_words(rules.ball_line_cm)] if rules.ball_line_cm else []
     if rules.own is not None:
-        more.append(f"reference of today {rules.own.turn_deg:.0f}°")
-    if more:
-        lines.append("  ·  ".join(more))
-    lines += [words for words in (contradiction(rules), trouble) if words]
-    return Announced(name=player, lines=tuple(lines))
+        more.append(reference_words(rules.own.turn_deg))
+    target_deg = None if rules.pain else cues.target_deg
+    lines = turn_lines(
+        rules.handed.value, target_deg, cues.head_tol_cm, cues.hip_tol_cm, tuple(more)
+    )
+    told = tuple(words for words in (contradiction(rules), trouble) if words)
+    return Announced(name=player, lines=(*lines, *told))

@@ -6,6 +6,7 @@ from collections import deque
 from dataclasses import dataclass, field
 
 from trainer.core.ball_line import BallLine
+from trainer.core.bay_words import coach_words, top_words
 from trainer.core.look_back import Figure, Track, top_figure, track_of
 from trainer.core.practice import CheckResult
 from trainer.core.practice_shown import PracticeShown
@@ -17,6 +18,7 @@ from trainer.core.summary import spread_words, words_for
 from trainer.engine import Engine
 from trainer.keeping import Keeper
 from trainer.store.keeper import RepKeeper
+from trainer.words import KEPT
 
 
 @dataclass(slots=True, kw_only=True)
@@ -69,6 +71,17 @@ class Shared:
         self.who, self.about_tags = before.who, before.about_tags
         self.answer, self.closed = ("", 0.0), ""
 
+    def follow(self) -> None:
+        """Take over what the core's last step or action left. Called in the pose thread."""
+        engine, before = self.engine, self.rod
+        self.ball_line, self.rod = engine.ball_line, engine.rod
+        self.practice, self.check = engine.practice, engine.check
+        reading = None if engine.rod is None else engine.rod.reading
+        if reading is not None and (before is None or before.reading is None):
+            self.readings = (*self.readings, reading)
+        if engine.guess and self.last_rep is not None:
+            self.rep_keeper.tell(self.last_rep, "guess", engine.guess)
+
     def keep(self, rep: Rep, rules: Rules, *, heard: bool) -> None:
         """Take in the rep that has just ended, and hand it on to be kept."""
         self.reps.append(rep)
@@ -81,7 +94,7 @@ class Shared:
         setup = None if finished.reference is None else finished.reference.image_px
         self.track = track_of(rep, finished.readings, setup)
         if self.track is not None and rep.at_top is not None:
-            figure = top_figure(self.track, f"reference, rep {rep.number}")
+            figure = top_figure(self.track, top_words(rep.number, reference=True))
             if figure is not None:
                 self.tops.append((rep.at_top, figure))
 
@@ -92,8 +105,8 @@ class Shared:
             return words
         told = self.told.get(rep.number)
         if told is not None and told.good is not None:
-            words = (*words, f"coach: {'good' if told.good else 'not good'}")
-        return (*words, "kept") if self.rep_keeper.is_kept(rep) else words
+            words = (*words, coach_words(told.good))
+        return (*words, KEPT) if self.rep_keeper.is_kept(rep) else words
 
     @property
     def whole_reps(self) -> int:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from trainer.core.bay_words import closed_words
 from trainer.engine import Engine
 from trainer.ports import KeyAction
 from trainer.roster import Turn
@@ -55,7 +56,6 @@ class Sittings:
         The core hears of it as of a key, so that a trace plays the same.
         """
         shared.engine.act(KeyAction.NEW_SITTING)
-        reps = sum(rep.complete for rep in shared.reps)
         new = Shared(
             rules=shared.engine.rules,
             engine=shared.engine,
@@ -66,10 +66,7 @@ class Sittings:
             check=shared.check,
         )
         new.go_on_from(shared)
-        new.closed = (
-            f"Nobody for {NOBODY_S / 60:.0f} minutes: the sitting of {reps} "
-            f"{'rep' if reps == 1 else 'reps'} is closed; the next rep begins another"
-        )
+        new.closed = closed_words(NOBODY_S / 60.0, shared.whole_reps)
         self.all.append(new)
         if self._turn is not None:
             self._turn.shared = new

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from trainer.core import own_rep
-from trainer.core.adjust import LIMITS, Part, adjusted, contradiction, part_words
+from trainer.core.adjust import LIMITS, Part, adjusted, contradiction, now_words
 from trainer.core.rules import CueRules, OwnRep, Rules
 from trainer.settings_values import RANGES as SETTINGS
 
@@ -30,7 +30,7 @@ def test_the_limits_are_those_of_the_settings():
 def test_each_part_moves_by_its_step_and_says_what_it_is_now(part, up, down):
     assert adjusted(Rules(), part, 1)[1] == up
     rules, words = adjusted(Rules(), part, -1)
-    assert words == down == part_words(rules, part)
+    assert words == down == now_words(rules, part)
     others = {p: getattr(rules.cues, p.value) for p in Part if p is not part}
     assert others == {p: getattr(CueRules(), p.value) for p in Part if p is not part}
 

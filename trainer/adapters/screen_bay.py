@@ -13,6 +13,7 @@ import numpy as np
 from trainer.adapters import palette
 from trainer.adapters.screen_layout import FIGURE, SMALL, TITLE, Box, Layout
 from trainer.adapters.screen_pen import LEADING, Pen
+from trainer.core.bay_words import CARET, CUT
 from trainer.core.landmarks import Landmark as L
 from trainer.core.look_back import Figure, LookBack
 from trainer.ports import Announced, Writing
@@ -61,9 +62,9 @@ def draw_writing(surface: Any, pen: Pen, layout: Layout, writing: Writing) -> No
     pen.write(surface, writing.title, (inner.x, inner.y), cap, palette.TARGET)
     room = Box(inner.x, inner.y + 0.05 * u, inner.w, 0.085 * u)
     # The end is what is being written, so where all is too long the beginning is left out.
-    text = writing.text + "_"
+    text = writing.text + CARET
     while len(text) > 1 and pen.block(text, 0.05 * u, room, 2)[1] < 0.025 * u:
-        text = "…" + text.removeprefix("…")[1:]
+        text = CUT + text.removeprefix(CUT)[1:]
     lines, text_cap = pen.block(text, 0.05 * u, room, 2)
     y = room.y
     for line in lines:

@@ -14,14 +14,13 @@ from trainer.adapters.screen_calm import Calm
 from trainer.adapters.screen_layout import Box, Layout, bar_top_deg
 from trainer.adapters.screen_marks import settled_colour, tick, warning_mark
 from trainer.adapters.screen_pen import LEADING, Pen
-from trainer.adapters.screen_practice import kept_back
+from trainer.adapters.screen_state import SWINGING, turn_state
 from trainer.core.records import Measures
 from trainer.ports import View
 
 TURN: Final = 0.36  #: ink height of the turn's digits, as a share of the window's height
 REPS: Final = 0.25
 VERDICT: Final = 0.13  #: ink height of the verdict's words at most
-WORDS: Final = {"maybe": "maybe", "reached": "there", "past": "enough"}
 
 
 def draw_far(
@@ -64,13 +63,14 @@ def far_words(view: View, *, stale: bool) -> tuple[str, str]:
     The verdict stays the large one until the next swing, unless there is something to do.
     """
     now = screen_words.headline(view, stale=stale)
-    swinging = view.step is not None and view.step.phase in screen_words.SWINGING
+    swinging = view.step is not None and view.step.phase in SWINGING
     asked = view.practice is not None and (view.practice.headline or view.practice.sign)
     if view.answer:
         return now, view.answer
-    if not view.last_rep_words or swinging or asked or stale or view.rod is not None:
+    told = screen_words.verdict_words(view)
+    if not told or swinging or asked or stale or view.rod is not None:
         return now, screen_words.quiet_line(view, stale=stale) if view.rod is not None else ""
-    verdict, *details = view.last_rep_words
+    verdict, *details = told
     if view.step is None or now == verdict:
         return verdict, "  ·  ".join(details)
     return verdict, now
@@ -87,7 +87,9 @@ def _turn(
     unit: float,
 ) -> None:
     """Draw the turn with its word, and under it how far it is to the target."""
-    why = kept_back(view, "turn")
+    why = screen_words.kept_back(view, "turn")
+    if not view.look.figures:
+        why = screen_words.TONES_ONLY
     if why or view.rod is not None:
         _words(surface, pen, box, why, 0.1 * unit, palette.QUIET_TEXT, lines=2)
         return
@@ -96,7 +98,7 @@ def _turn(
     pen.write(surface, title, (box.x, box.y), cap, palette.QUIET_TEXT)
     y = box.y + cap * LEADING
     turn_deg = measures.shoulder_turn_deg
-    wanted = screen_words.turn_state(measures, view, calm.shown("turn"))
+    wanted = turn_state(measures, view, calm.shown("turn"))
     state, colour = settled_colour(calm, "turn", wanted, now_s)
     if turn_deg is None:
         room = Box(box.x, y, 0.7 * box.w, TURN * unit)
@@ -111,7 +113,7 @@ def _turn(
         caption_cap = pen.shrunk(caption, 0.04 * unit, max(box.right - x - 0.04 * unit, 1))
         below = y + figure_cap - caption_cap
         pen.write(surface, caption, (x, below), caption_cap, palette.QUIET_TEXT)
-        words = WORDS.get(state, "")
+        words = screen_words.TURN_WORDS.get(state, "")
         if words:
             size = 0.1 * unit
             at = (x + 0.11 * unit, y + 0.3 * figure_cap)
@@ -145,7 +147,11 @@ def _bar(
     pygame.draw.rect(surface, palette.LINE, rect, max(round(0.004 * unit), 1))
     if view.pain:
         pen.write(
-            surface, "no target", (bar.x, bar.bottom + 0.015 * unit), 0.04 * unit, palette.TEXT
+            surface,
+            screen_words.NO_TARGET,
+            (bar.x, bar.bottom + 0.015 * unit),
+            0.04 * unit,
+            palette.TEXT,
         )
         return
     x = round(bar.x + bar.w * view.target_deg / top_deg)
@@ -154,7 +160,8 @@ def _bar(
     ends = ((x, rect.y - over), (x, rect.bottom + over))
     pygame.draw.line(surface, palette.BLACK, *ends, 2 * thick)
     pygame.draw.line(surface, palette.TARGET, *ends, thick)
-    words = f"target {screen_words.whole(view.target_deg)}°" + (" (own)" if view.own else "")
+    words = screen_words.FAR_OWN if view.own else screen_words.FAR_TARGET
+    words = words.format(screen_words.whole(view.target_deg))
     cap = 0.04 * unit
     half = pen.width(words, cap) / 2
     at_x = min(max(x, bar.x + half), bar.right - half)
@@ -162,8 +169,8 @@ def _bar(
 
 
 def _reps(surface: Any, pen: Pen, box: Box, view: View, unit: float) -> None:  # noqa: ANN401
-    cap = pen.shrunk("reps", 0.05 * unit, box.w)
-    pen.write(surface, "reps", (box.right, box.y), cap, palette.QUIET_TEXT, align=1.0)
+    cap = pen.shrunk(screen_words.REPS, 0.05 * unit, box.w)
+    pen.write(surface, screen_words.REPS, (box.right, box.y), cap, palette.QUIET_TEXT, align=1.0)
     figure_cap = pen.shrunk(str(view.reps), min(REPS * unit, 0.6 * box.h), 0.95 * box.w)
     at = (box.right, box.y + cap * LEADING)
     pen.write(surface, str(view.reps), at, figure_cap, palette.TEXT, align=1.0)

@@ -9,7 +9,7 @@ from dataclasses import replace
 from enum import Enum
 from typing import Any, Final
 
-from trainer.core import own_rep, summary
+from trainer.core import bay_words, own_rep, summary
 from trainer.core.practice_rules import TurnOf
 from trainer.core.records import Rep
 from trainer.core.rules import Rules
@@ -26,13 +26,7 @@ class Part(str, Enum):
     HIPS = "hip_tol_cm"
 
 
-#: What each is called, how far one step goes, the lowest and the highest (those of the settings).
-NAMES: Final = {
-    Part.TARGET: "target of the turn",
-    Part.BAND: "band round the target",
-    Part.HEAD: "head tolerance",
-    Part.HIPS: "hip tolerance",
-}
+#: How far one step goes; the lowest and the highest are those of the settings.
 STEPS: Final = {Part.TARGET: 1.0, Part.BAND: 1.0, Part.HEAD: 0.5, Part.HIPS: 0.5}
 LIMITS: Final = {
     Part.TARGET: (45.0, 110.0),
@@ -58,19 +52,15 @@ def adjusted(rules: Rules, part: Part, way: int) -> tuple[Rules, str]:
         return rules, summary.comfort_words(rules)
     wanted = min(max(wanted, low), high)
     if (wanted - now) * way <= 0:
-        end = "higher" if way > 0 else "lower"
-        return rules, f"{part_words(rules, part)}: it goes no {end}"
+        return rules, f"{now_words(rules, part)}: {bay_words.ENDS[way]}"
     changed: dict[str, Any] = {part.value: wanted}
     rules = replace(rules, cues=replace(rules.cues, **changed))
-    return rules, part_words(rules, part)
+    return rules, now_words(rules, part)
 
 
-def part_words(rules: Rules, part: Part) -> str:
-    """Return what ``part`` is now, such as "Head tolerance 4.5 cm"."""
-    name, value = NAMES[part], _in_force(rules, part)
-    unit = "°" if part in (Part.TARGET, Part.BAND) else " cm"
-    sign = "±" if part is not Part.TARGET else ""
-    return f"{name[0].upper()}{name[1:]} {sign}{value:g}{unit}"
+def now_words(rules: Rules, part: Part) -> str:
+    """Return what ``part`` is now, in words."""
+    return bay_words.part_words(part.value, _in_force(rules, part))
 
 
 def contradiction(rules: Rules) -> str:
@@ -84,10 +74,7 @@ def contradiction(rules: Rules) -> str:
     most_deg = own_rep.most_target_deg(rules)
     if wanted_deg <= most_deg:
         return ""
-    whose = "Target" if own is None else "Reference"
-    return (
-        f"{whose} {wanted_deg:.0f}° is over the comfortable maximum: {most_deg:.0f}° is asked for"
-    )
+    return bay_words.over_comfort_words(wanted_deg, most_deg, own=own is not None)
 
 
 def comfort_taken(rep: Rep | None, rules: Rules) -> tuple[Rules, str]:
@@ -95,7 +82,7 @@ def comfort_taken(rep: Rep | None, rules: Rules) -> tuple[Rules, str]:
     cues = replace(rules.cues, turn_of=TurnOf.SHOULDERS)  # comfort is told of these
     own = own_rep.own_from(rep, replace(rules, cues=cues))
     if own is None:
-        return rules, "Nothing to mark: make a whole rep first, as far as is comfortable"
+        return rules, summary.NO_COMFORT
     comfort_deg = min(max(float(round(own.turn_deg)), LEAST_COMFORT_DEG), own_rep.MOST_DEG)
     before_deg = rules.comfort_deg
     if rules.pain and before_deg is not None:
@@ -109,9 +96,9 @@ def _fixed(rules: Rules, part: Part) -> str:
     if part is not Part.TARGET:
         return ""
     if rules.pain:
-        return "Pain marked: no turn is asked for"
+        return bay_words.PAIN_FIXED
     if own_rep.in_use(rules) is not None:
-        return "The target is the reference rep's; O goes back to the usual one"
+        return bay_words.OWN_FIXED
     return ""
 
 

@@ -10,28 +10,27 @@ import math
 from bisect import bisect_left
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from trainer.core.bay_words import (
+    ALIKE,
+    END,
+    NOT_READ,
+    ROWS,
+    SETUP,
+    STILL_HEAD,
+    TAKEAWAY,
+    TOP,
+    TOPS_HEAD,
+    UNKNOWN,
+    when_words,
+)
 from trainer.core.landmarks import Landmark as L
 from trainer.core.records import Measures, Pose, Rep
 
 FloatArray = NDArray[np.float64]
-
-#: What stands beside a figure: the field, its words, its unit, and words for + and for -.
-ROWS: Final = (
-    ("shoulder_turn_deg", "shoulder turn", "°", "", ""),
-    ("thorax_turn_deg", "chest turn", "°", "", ""),
-    ("hip_turn_deg", "hip turn", "°", "", ""),
-    ("head_lateral_cm", "head", " cm", "away", "toward"),
-    ("head_vertical_cm", "head height", " cm", "up", "down"),
-    ("hip_lateral_cm", "hips", " cm", "away", "toward"),
-    ("side_tilt_deg", "side tilt", "°", "away", "toward"),
-    ("back_gap_cm", "back to ball line", " cm", "", ""),
-)
-NOT_READ: Final = "not measured"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -133,10 +132,10 @@ def top_row(track: Track) -> int:
 def instants(track: Track) -> tuple[tuple[int, str], ...]:
     """Return the rows of setup, takeaway, top and the top's end that are in the track, in order."""
     rep = track.rep
-    found = [(0, "setup"), (_nearest(track, rep.takeaway_t_s), "takeaway")]
+    found = [(0, SETUP), (_nearest(track, rep.takeaway_t_s), TAKEAWAY)]
     if rep.top_t_s is not None:
-        found.append((top_row(track), "top"))
-    found.append((track.last, "end"))
+        found.append((top_row(track), TOP))
+    found.append((track.last, END))
     rows: dict[int, str] = {}
     for row, name in found:
         rows.setdefault(row, name)
@@ -155,11 +154,7 @@ def standing(track: Track, row: int, title: str, foot: str) -> LookBack:
     now, pose = track.readings[row]
     began_s, ended_s = track.t_s[0], track.t_s[-1]
     long_s = max(ended_s - began_s, 1e-9)
-    named = dict(instants(track)).get(row, "")
-    since_s = now.t_s - track.rep.takeaway_t_s
-    when = f"{abs(since_s):.2f} s {'before' if since_s < 0 else 'after'} the takeaway"
-    if named:
-        when = named if named == "takeaway" else f"{named}: {when}"
+    when = when_words(now.t_s - track.rep.takeaway_t_s, dict(instants(track)).get(row, ""))
     wrists = [L.LEFT_WRIST, L.RIGHT_WRIST]
     hands = [pose.image_px[wrists].mean(axis=0) for _, pose in track.readings[: row + 1]]
     return LookBack(
@@ -173,7 +168,7 @@ def standing(track: Track, row: int, title: str, foot: str) -> LookBack:
                 hands_px=np.array(hands),
             ),
         ),
-        head=("", "here"),
+        head=STILL_HEAD,
         rows=tuple((name, said) for name, said in _told(now)),
         foot=foot,
         share=(now.t_s - began_s) / long_s,
@@ -207,7 +202,7 @@ def side_by_side(
     return LookBack(
         title=title,
         figures=(mine, other),
-        head=("", "this rep", "reference", "difference"),
+        head=TOPS_HEAD,
         rows=tuple(rows),
         foot=foot,
     )
@@ -255,13 +250,13 @@ def _apart(one: Measures, two: Measures, name: str, unit: str) -> str:
     """
     a, b = _value(one, name), _value(two, name)
     if a is None or b is None:
-        return "–"
+        return UNKNOWN
     se_a, se_b = _se(one, name), _se(two, name)
     if se_a is not None and se_b is not None and abs(a - b) < math.hypot(se_a, se_b):
-        return "alike"
+        return ALIKE
     apart = round(a - b)
     if apart == 0:
-        return "alike"
+        return ALIKE
     return f"{'+' if apart > 0 else '−'}{abs(apart)}{unit}"
 
 
