@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Final
 
+from trainer.core.adjust import Part
 from trainer.core.gestures import Sign
 from trainer.ports import KeyAction
 
-PAUSED: Final = "Paused: hand above the head goes on"
 #: A sign held for this share of its time is shown, so that the player sees it is being read.
 SIGN_SHOWN: Final = 0.3
 #: Signs with a meaning, and those that mean something only while a guess is waited for.
@@ -24,6 +24,17 @@ ANSWER: Final = {
     Sign.OUT_LEVEL: KeyAction.GUESS_THERE,
     Sign.HAND_UP: KeyAction.GUESS_PAST,
     Sign.ON_HEAD: KeyAction.PAIN,
+}
+#: Changes of target and tolerances: of what, and which way.
+ADJUSTS: Final = {
+    KeyAction.TARGET_MORE: (Part.TARGET, 1),
+    KeyAction.TARGET_LESS: (Part.TARGET, -1),
+    KeyAction.BAND_MORE: (Part.BAND, 1),
+    KeyAction.BAND_LESS: (Part.BAND, -1),
+    KeyAction.HEAD_MORE: (Part.HEAD, 1),
+    KeyAction.HEAD_LESS: (Part.HEAD, -1),
+    KeyAction.HIPS_MORE: (Part.HIPS, 1),
+    KeyAction.HIPS_LESS: (Part.HIPS, -1),
 }
 #: Guesses, by the word they stand for.
 GUESSES: Final = {

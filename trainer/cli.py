@@ -32,6 +32,7 @@ from trainer.core.practice_rules import PracticeRules
 from trainer.errors import SettingsError, TrainerError
 from trainer.report.command import add_report
 from trainer.store.commands import add_commands
+from trainer.volume_command import add_volume
 
 if TYPE_CHECKING:
     from trainer.core.records import Step
@@ -137,7 +138,7 @@ def _parser() -> argparse.ArgumentParser:
     camera_options(doctor)
     doctor.set_defaults(run=_doctor)
 
-    kept = add_commands(commands, _say)
+    kept = (*add_commands(commands, _say), add_volume(commands, _say))
 
     for command in commands.choices.values():
         command.add_argument("--settings", type=Path, metavar="FILE", help="a TOML settings file")
@@ -166,6 +167,8 @@ def _settings(args: argparse.Namespace, read: Settings | None = None) -> Setting
         cue_schedule=getattr(args, "cues", None),
         guess_first=getattr(args, "guess_first", False),
         turn_of=getattr(args, "turn_of", None),
+        large_text=getattr(args, "large_text", False),
+        no_figures=getattr(args, "no_figures", False),
     )
     camera = settings.camera
     if getattr(args, "camera", None) is not None:
@@ -220,15 +223,17 @@ def _say(line: str) -> None:
 
 
 def _live(args: argparse.Namespace) -> int:
-    from trainer.live import open_stage, run_live
+    from trainer.live import run_live, stage_for
     from trainer.players import DEFAULT_NAME
-    from trainer.words import rep_line, spread_line
+    from trainer.roster import for_others
+    from trainer.settings import load
+    from trainer.words import sittings_lines
 
     read, keeper = _player(args, DEFAULT_NAME)
     settings = _settings(args, read)
     if settings.show_caution:
         _print_caution()
-    with open_stage(screen=args.screen, sound=settings.sound, say=_say) as stage:
+    with stage_for(settings, args.screen, _say) as stage:
         result = run_live(
             settings,
             stage=stage,
@@ -236,25 +241,23 @@ def _live(args: argparse.Namespace) -> int:
             record=args.record,
             say=_say,
             keeper=keeper,
+            others=for_others(settings, load(args.settings)),
         )
-        if stage.screen.name != "no screen":
-            for rep in result.reps:
-                _say(rep_line(rep, result.rules))
-    if keeper is not None and keeper.trouble:
-        print(keeper.trouble, file=sys.stderr)
-    for line in spread_line(result.reps):
+    for line in sittings_lines(result.sittings, each_rep=stage.screen.name != "no screen"):
         _say(line)
+    for trouble in {k.trouble for one in result.sittings if (k := one.keeper) and k.trouble}:
+        print(trouble, file=sys.stderr)
     _say(f"{sum(rep.complete for rep in result.reps)} reps.")
     return 0
 
 
 def _demo(args: argparse.Namespace) -> int:
-    from trainer.live import open_stage, run_demo
+    from trainer.live import run_demo, stage_for
 
     settings = _settings(args)
     if settings.show_caution:
         _print_caution()
-    with open_stage(screen=args.screen, sound=settings.sound, say=_say) as stage:
+    with stage_for(settings, args.screen, _say) as stage:
         reps = run_demo(settings, stage=stage, model=args.model, save=args.save, say=_say)
     _say(f"{reps} reps. Now before your own camera: trainer live")
     return 0

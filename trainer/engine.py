@@ -6,8 +6,9 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Final
 
-from trainer.actions import ANSWER, ANSWERS, GUESSES, MEANS, PAUSED, SIGN_SHOWN, SIGNS
+from trainer.actions import ADJUSTS, ANSWER, ANSWERS, GUESSES, MEANS, SIGN_SHOWN, SIGNS
 from trainer.core import (
+    adjust,
     ball_line,
     gestures,
     own_rep,
@@ -22,9 +23,23 @@ from trainer.core.ball_line import BallLine
 from trainer.core.estimate import Fitted, widened
 from trainer.core.gestures import Sign
 from trainer.core.practice import CheckResult
-from trainer.core.practice_rules import CueSchedule, PracticeKind, TurnOf
+from trainer.core.practice_rules import CueSchedule, PracticeKind
 from trainer.core.practice_shown import PracticeShown, resting, shown
-from trainer.core.practice_words import CUES, KINDS, SIGN_WORDS, check_words
+from trainer.core.practice_words import (
+    GUESS_OFF,
+    GUESS_ON,
+    PAUSE_OFF,
+    PAUSE_ON,
+    PAUSED,
+    PAUSED_AWAY,
+    SIGNS_OFF,
+    SIGNS_ON,
+    check_begun_words,
+    check_words,
+    cues_words,
+    kind_words,
+    sign_words,
+)
 from trainer.core.records import Handed, Measures, Phase, Pose, Rep, Signal, Step
 from trainer.core.rod_check import RodState
 from trainer.core.rules import Rules
@@ -37,7 +52,6 @@ from trainer.core.trace import quantise
 from trainer.estimator_file import shipped
 from trainer.ports import KeyAction
 
-LEAST_COMFORT_DEG: Final = 20.0  #: a turn read lower is taken as this far
 _KINDS: Final = tuple(PracticeKind)
 _CUES: Final = tuple(CueSchedule)
 
@@ -53,6 +67,7 @@ class Engine:
         self.rules = rules
         self.rod: RodState | None = None  #: the rod check under way
         self.answer = ""  #: plain words about the last action or reading; empty where none are due
+        self.guess = ""  #: "short", "there" or "past" that the last action or reading guessed
         self._fitted = widened(shipped() if fitted is None else fitted, rules.se_factor)
         self._state = session.SessionState(reps=reps_before, reps_started=reps_before)
         self.paused = False  #: the player rests: nothing is looked for, nothing counts
@@ -80,10 +95,11 @@ class Engine:
         """Return what is practised and what of it may be seen now."""
         seen = self._shown
         if self.paused or self._signs.away:
-            why = PAUSED if self.paused else "Paused: nobody here"
+            why = PAUSED if self.paused else PAUSED_AWAY
             seen = resting(seen, why)
         if self._signs.held_share() > SIGN_SHOWN:
-            seen = replace(seen, sign=SIGN_WORDS[self._signs.sign or Sign.HAND_UP])
+            words = sign_words(self._signs.sign, self._practice, paused=self.paused)
+            seen = replace(seen, sign=words)
         return seen
 
     @property
@@ -100,7 +116,7 @@ class Engine:
         """Return the pose as the core read it and the step; None when time did not increase."""
         if self._state.t_s is not None and t_s <= self._state.t_s:
             return None
-        self.answer = ""
+        self.answer = self.guess = ""
         read = None if pose is None else quantise(pose)
         if read is not None and read.tags is not None and self._worn is None:
             self._worn = TagBody(handed=self.rules.handed)
@@ -132,9 +148,11 @@ class Engine:
 
     def act(self, action: KeyAction) -> bool:
         """Follow what the player asked for; return False for what is not the core's business."""
-        self.answer = ""
+        self.answer = self.guess = ""
         if action is KeyAction.NEW_SETUP:
             self._new_setup()
+        elif action is KeyAction.NEW_SITTING:
+            self._new_sitting()
         elif action is KeyAction.SWITCH_HANDED:
             right = self.rules.handed is Handed.RIGHT
             # The reference and the last rep are of the other hand.
@@ -162,7 +180,9 @@ class Engine:
             self.rules = replace(self.rules, cues=replace(cues, own_top=not cues.own_top))
             self.answer = summary.aim_words(self.rules)
         elif action is KeyAction.COMFORT:
-            self._take_comfort()
+            self.rules, self.answer = adjust.comfort_taken(self._last_rep, self.rules)
+        elif action in ADJUSTS:
+            self.rules, self.answer = adjust.adjusted(self.rules, *ADJUSTS[action])
         elif action is KeyAction.ROD_CHECK:
             self._switch_rod()
         else:
@@ -185,25 +205,42 @@ class Engine:
             cues = _CUES[(_CUES.index(rules.cues) + 1) % len(_CUES)]
             self.rules = replace(self.rules, practice=replace(rules, cues=cues))
             self._practice = replace(self._practice, schedule=ScheduleState())
-            self.answer = f"Cues: {CUES[cues]}"
+            self.answer = cues_words(cues)
         elif action is KeyAction.GUESS_FIRST:
             guess = not rules.guess_first
             self.rules = replace(self.rules, practice=replace(rules, guess_first=guess))
-            self.answer = "Guess first: say short, there or past" if guess else "No guessing first"
+            self.answer = GUESS_ON if guess else GUESS_OFF
         elif action in GUESSES:
-            self._practice, self.answer = practice.guessed(
-                self._practice, GUESSES[action], self.rules
-            )
+            said, now = GUESSES[action], self._practice
+            self._practice, self.answer = practice.guessed(now, said, self.rules)
+            self.guess = said if self.answer else ""
         elif action is KeyAction.SILENT_CHECK:
             self._begin_check()
         elif action is KeyAction.GESTURES:
             on = not rules.gestures
             self.rules = replace(self.rules, practice=replace(rules, gestures=on))
             self._signs = gestures.SignState()
-            self.answer = f"Signs by hand {'on' if on else 'off'}"
+            self.answer = SIGNS_ON if on else SIGNS_OFF
         else:
             return False
         return True
+
+    def resume(self, rules: Rules) -> None:
+        """Go on after another player with what is known of this one now; the counts go on too.
+
+        Pain that was marked stays marked: it holds for the whole session.
+        """
+        self.rules = replace(rules, pain=rules.pain or self.rules.pain)
+        self.rod, self.paused, self.answer = None, False, ""
+        self._signs = gestures.SignState()
+        self._new_setup()
+
+    def _new_sitting(self) -> None:
+        """Begin the counts again: what was done before is a sitting of its own."""
+        self.rules = replace(self.rules, check_offered=False)
+        self._new_setup()
+        self._state = replace(self._state, reps=0, reps_started=0)
+        self._practice, self._last_rep = practice.begun(self.rules), None
 
     def finish(self) -> Rep | None:
         """End the session; return a rep that was still under way, not complete."""
@@ -266,17 +303,16 @@ class Engine:
         self.rules = replace(self.rules, practice=replace(self.rules.practice, kind=kind))
         self._practice = practice.with_kind(self._practice, kind)
         self._new_setup()
-        name, what = KINDS[kind]
-        self.answer = f"{name[0].upper()}{name[1:]}: {what}"
+        self.answer = kind_words(kind)
 
     def _begin_check(self) -> None:
         self._practice = practice.with_check(self._practice, self.rules.practice)
         self._new_setup()
-        self.answer = f"Silent check: {self.rules.practice.check_reps} reps without cues"
+        self.answer = check_begun_words(self.rules.practice.check_reps)
 
     def _pause(self) -> None:
         self.paused = not self.paused
-        self.answer = "Paused" if self.paused else "Going on"
+        self.answer = PAUSE_ON if self.paused else PAUSE_OFF
         signal = Signal.PAUSED if self.paused else Signal.RESUMED
         self._practice = practice.sounded(self._practice, signal)
         self._new_setup()
@@ -284,14 +320,7 @@ class Engine:
     def _rest(self, step: Step) -> Step:
         """Return a step in which nothing is looked for; only tones that wait still sound."""
         self._state = session.new_setup(self._state)
-        empty = Step(
-            t_s=step.t_s,
-            pose=step.pose,
-            measures=Measures(t_s=step.t_s),
-            phase=Phase.NOBODY,
-            reps=step.reps,
-        )
-        self._practice, rest = practice.step(self._practice, empty, None, self.rules)
+        self._practice, rest = practice.step(self._practice, _idle(step), None, self.rules)
         return rest
 
     def _turn_only(
@@ -320,19 +349,6 @@ class Engine:
         )
         return made, state.reference
 
-    def _take_comfort(self) -> None:
-        cues = replace(self.rules.cues, turn_of=TurnOf.SHOULDERS)  # comfort is told of these
-        own = own_rep.own_from(self._last_rep, replace(self.rules, cues=cues))
-        if own is None:
-            self.answer = "Nothing to mark: make a whole rep first, as far as is comfortable"
-            return
-        comfort_deg = min(max(float(round(own.turn_deg)), LEAST_COMFORT_DEG), own_rep.MOST_DEG)
-        before_deg = self.rules.comfort_deg
-        if self.rules.pain and before_deg is not None:
-            comfort_deg = min(comfort_deg, before_deg)  # after pain nothing is raised
-        self.rules = replace(self.rules, comfort_deg=comfort_deg)
-        self.answer = summary.comfort_words(self.rules)
-
     def _new_setup(self) -> None:
         self._state = session.new_setup(self._state)
         self._turn = None
@@ -356,13 +372,7 @@ class Engine:
         self.rod = rod_check.step(rod, t_s, read, step.pose, self.rules, self._fitted)
         # Else a setup would be found as soon as the hands come down.
         self._state = session.new_setup(self._state)
-        return Step(
-            t_s=t_s,
-            pose=step.pose,
-            measures=Measures(t_s=t_s),
-            phase=Phase.NOBODY,
-            reps=step.reps,
-        )
+        return _idle(step)
 
     def _move_line(self, steps: int) -> None:
         before_cm = self.rules.ball_line_cm
@@ -386,3 +396,9 @@ class Engine:
                 self._line = (reference, top.back_gap_cm, True)
         elif step.phase is Phase.SETUP and reference is not None and self._turn is None:
             self._line = (reference, step.measures.back_gap_cm, False)
+
+
+def _idle(step: Step) -> Step:
+    """Return a step in which nothing is looked for."""
+    measures = Measures(t_s=step.t_s)
+    return Step(t_s=step.t_s, pose=step.pose, measures=measures, phase=Phase.NOBODY, reps=step.reps)

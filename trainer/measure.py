@@ -18,13 +18,14 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from trainer.core.cues import SWINGING
 from trainer.core.records import Measures, Phase, PhaseChange, Rep, Step
 from trainer.core.repeat import Spread, turn_spread
 from trainer.core.rules import Rules
 from trainer.core.summary import words_for
 from trainer.engine import Engine
 from trainer.errors import CameraError, TrainerError
-from trainer.estimator_file import shipped_print
+from trainer.estimator_file import shipped, shipped_print
 from trainer.settings import TagSettings
 from trainer.store.clips import ClipReps, clip_session
 from trainer.store.records import KeptRep, KeptSession, Motion
@@ -75,7 +76,7 @@ def measure_clip(job: ClipJob, progress: Callable[[int], None] = lambda done: No
 
     gathered = _gathered(job)
     sight = None if job.tags is None else open_tags(job.tags, job.clip.name, synchronous=True)
-    estimator = MediapipePose(job.model, synchronous=True)
+    estimator = MediapipePose(job.model, synchronous=True, trunk=shipped().network)
     try:
         with ClipReader(
             job.clip, rotate=job.rotate, mirrored=job.mirrored, recorded_fps=job.recorded_fps
@@ -147,6 +148,7 @@ def run_frames(
         if fed is None:
             continue
         step = fed[1]
+        estimator.hold(step.phase in SWINGING)
         steps.append(step)
         if gathered is not None:
             gathered.follow(step, engine.reference)

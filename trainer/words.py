@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from trainer.core.records import Phase, Rep, Step
@@ -12,6 +12,22 @@ from trainer.core.summary import comfort_words, cue_words, line_words, spread_wo
 
 if TYPE_CHECKING:
     from trainer.players import PlayerRecord
+    from trainer.shared import Shared
+
+KEPT = "kept"  #: of a rep that is on the disk
+#: What the mirror tells of itself while it runs.
+LOADING_MODEL = "Loading the pose model."
+NO_SOUND = "No sound (trainer doctor says why)."
+SOUND_OFF = "Sound off."
+VOLUME_MUTED = "Sound off: M brings it back, then V"
+#: What the volume test plays, the softest first.
+VOLUME_WORDS = (
+    "Volume: the softest there is, head just out",
+    "Volume: hips just out, as soft",
+    "Volume: head far out, from the left",
+    "Volume: hips far out, from the right",
+    "Volume: turn reached. The first must be heard where you stand",
+)
 
 #: What each phase is called to the player.
 PHASE_WORDS = {
@@ -58,6 +74,16 @@ def spread_line(reps: Iterable[Rep]) -> Iterator[str]:
     words = spread_words(turn_spread(reps))
     if words:
         yield words[0].upper() + words[1:] + " (player and camera together)."
+
+
+def sittings_lines(sittings: Sequence[Shared], *, each_rep: bool) -> Iterator[str]:
+    """Yield what each player's sitting came to: the reps, where wanted, and how alike they are."""
+    for one in sittings:
+        if len(sittings) > 1 and one.player:
+            yield f"{one.player}:"
+        for rep in one.reps if each_rep else ():
+            yield rep_line(rep, one.rules)
+        yield from spread_line(one.reps)
 
 
 def player_line(name: str, rules: Rules) -> str:

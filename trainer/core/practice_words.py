@@ -42,10 +42,19 @@ CUES: Final = {
     CueSchedule.SILENT: "no rep is told",
 }
 
-#: What a sign being held will do.
+PAUSED: Final = "Paused: hand above the head goes on"
+PAUSED_AWAY: Final = "Paused: nobody here"
+ASK_GUESS: Final = "How far was it: short, there or past?"
+#: What a key or sign just did.
+PAUSE_ON: Final = "Paused"
+PAUSE_OFF: Final = "Going on"
+GUESS_ON: Final = "Guess first: say short, there or past"
+GUESS_OFF: Final = "No guessing first"
+SIGNS_ON: Final = "Signs by hand on"
+SIGNS_OFF: Final = "Signs by hand off"
+
+#: What a sign being held will do, where that is always the same.
 SIGN_WORDS: Final = {
-    Sign.HAND_UP: "hand above the head …",
-    Sign.HANDS_OUT: "both hands out: next …",
     Sign.ON_HEAD: "hands on the head: pain …",
     Sign.OUT_LOW: "low: short …",
     Sign.OUT_LEVEL: "level: there …",
@@ -63,6 +72,22 @@ SIGN_CARD: Final = (
     (None, "your guess, hand above the head: past"),
     (None, "walk out of the picture:  pause; come back and stand at address:  go on"),
 )
+
+
+def cues_words(cues: CueSchedule) -> str:
+    """Return which reps are told from now on."""
+    return f"Cues: {CUES[cues]}"
+
+
+def kind_words(kind: PracticeKind) -> str:
+    """Return what is practised from now on."""
+    name, what = KINDS[kind]
+    return f"{name[0].upper()}{name[1:]}: {what}"
+
+
+def check_begun_words(reps: int) -> str:
+    """Return that a silent check of so many reps has begun."""
+    return f"Silent check: {reps} reps without cues"
 
 
 def offer_words(reps: int) -> str:
@@ -104,3 +129,13 @@ def points_words(state: PracticeState, rules: Rules) -> str:
     if kind_of(state, rules.practice) is not PracticeKind.CHECKPOINTS:
         return ""
     return checkpoints.words(state.points, rules)
+
+
+def sign_words(sign: Sign | None, state: PracticeState, *, paused: bool) -> str:
+    """Return what a sign that is being held will do; empty for none."""
+    if sign is Sign.HAND_UP:
+        does = "past" if state.guess is not None else "go on" if paused else "pause"
+        return f"hand above the head: {does} …"
+    if sign is Sign.HANDS_OUT:
+        return f"both hands out: {'silent check' if state.offered else 'next practice'} …"
+    return "" if sign is None else SIGN_WORDS[sign]
