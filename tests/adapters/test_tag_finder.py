@@ -160,6 +160,33 @@ def test_a_dim_tag_is_found():
     assert [tag.number for _ in range(12) for tag in finder.find(dim, BOX)][-1:] == [0]
 
 
+def beside_a_sleeve(sheet, seed=0):
+    """Return a picture of the sheet with a sleeve as black as its ink over half its left white."""
+    shown = picture([sheet], seed=seed)
+    outer, inner = sheet.corners_px(grow=1.0), sheet.corners_px()
+    middle = (inner[0] + inner[3]) / 2
+    sleeve = [outer[0] - (60, 0), middle, inner[3] + (0, 12), outer[3] - (60, -30)]
+    cv2.fillPoly(shown, [np.round(sleeve).astype(np.int32)], 25)
+    return cv2.GaussianBlur(shown, (0, 0), 0.5)
+
+
+def test_a_chest_tag_that_a_dark_sleeve_touches_is_found_within_a_second():
+    sheet = chest(rotation=turned(4, 12, 3), place_m=(0.05, 0.0, 2.5))
+    params = cv2.aruco.DetectorParameters()
+    shown = beside_a_sleeve(sheet)
+    assert cv2.aruco.ArucoDetector(FAMILY, params).detectMarkers(shown)[1] is None
+    finder = TagFinder()
+    seen = [finder.find(beside_a_sleeve(sheet, seed), BOX) for seed in range(30)]
+    assert off_px(seen[-1][0], sheet) < 0.3
+
+
+def test_a_sleeve_without_a_tag_is_no_tag():
+    finder = TagFinder()
+    for seed in range(30):
+        shown = beside_a_sleeve(chest(place_m=(0.05, 0.0, 2.5), number=77), seed)
+        assert finder.find(shown, BOX) == ()
+
+
 def test_a_finger_over_an_edge_costs_a_followed_tag_little():
     finder, sheet = TagFinder(), chest(covered=(0.0, 0.3, 0.25, 0.7))
     finder.find(picture([chest()]), BOX)

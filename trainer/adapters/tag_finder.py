@@ -2,7 +2,8 @@
 
 Called from the pose thread only. A tag once found is followed from frame to frame by laying the
 known tag over the picture where it is expected; OpenCV's detector looks over the body's box when
-one got lost, and else in every third frame, for new ones. Following goes on to angles, and under
+one got lost, and else in every third frame, for new ones; a chest tag that an arm touches is
+sought by its inside (``tag_coarse``). Following goes on to angles, and under
 a hand that covers a corner, where the detector finds nothing.
 """
 
@@ -18,6 +19,7 @@ from numpy.typing import NDArray
 
 from trainer.adapters.opencv import load_cv2
 from trainer.adapters.tag_align import Aligned, align, align_on, family
+from trainer.adapters.tag_coarse import coarse
 from trainer.core.tag_roles import BY_NUMBER
 from trainer.core.tag_seen import Box, TagSeen
 
@@ -44,6 +46,8 @@ _CELL_PX: Final = 8
 _LEAST_ROUND_PX: Final = 40.0
 #: Room round the last corners when nobody says where the body is, in sides of the tag.
 _ROOM: Final = 1.0
+#: The tag that arms and sleeves touch at address, and that faces the camera then.
+_CHEST: Final = 0
 #: From this share of fitting samples on a tag is looked for as a whole one.
 _WHOLE: Final = 0.985
 
@@ -101,6 +105,10 @@ class TagFinder:
         if box_px is not None and (lost or not seen or self._frame % SEARCH_EVERY == 0):
             middle = _middle(box_px) if body_px is None else np.asarray(body_px, np.float64)
             self._search(grey, corner, box_px, middle, seen)
+        if box_px is not None and _CHEST in self._numbers and _CHEST not in seen:
+            start = coarse(grey, box_px, _CHEST, self._frame)
+            if start is not None:
+                self._keep(seen, _CHEST, _aligned(grey, _CHEST, start + corner, corner))
         self._frame += 1
         self._follow(seen)
         return tuple(
