@@ -23,6 +23,7 @@ ROOT = Path(trainer.__file__).parent
 WORDS = (
     "adapters/screen_words.py",
     "core/practice_words.py",
+    "core/bay_words.py",
     "core/checkpoints.py",
     "core/setup_check.py",
     "core/summary.py",
