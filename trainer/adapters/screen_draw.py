@@ -101,7 +101,7 @@ def draw(
             _draw_measures(surface, pen, layout, measures, view, memory, now_s)
     else:
         _draw_opening(surface, pen, layout)
-    if not view.far or image is None:
+    if view.writing is None and (not view.far or image is None):
         _draw_strip(surface, pen, layout, view, stale=stale)
     if view.writing is not None:
         draw_writing(surface, pen, layout, view.writing)

@@ -10,6 +10,7 @@ from trainer.core.practice_rules import CueSchedule, PracticeRules
 from trainer.core.records import Handed, Source
 from trainer.core.rod_check import RodReading, RodStage, RodState
 from trainer.core.rules import Rules
+from trainer.pages import bay
 from trainer.pages.player import ADDRESS, TOP, Posture
 from trainer.pages.practice import Practice
 from trainer.ports import KeyAction, Listed, Look, View
@@ -62,7 +63,7 @@ def _after(top: Posture, rules: Rules | None = None) -> View:
 
 def _checkpoints() -> View:
     practice = Practice().press(KeyAction.CHECKPOINTS).stand(3.0)
-    return practice.go(HIP_HIGH, 1.5).stand(0.6, HIP_HIGH).view(answer="")
+    return practice.go(HIP_HIGH, 1.5).stand(1.0, HIP_HIGH).view(answer="")
 
 
 def _guess() -> View:
@@ -158,5 +159,10 @@ SHOTS: Final = {
     "left-handed-result": Shot(make=lambda: _after(SHORT, LEFT)),
     "large-text-backswing": Shot(make=lambda: _large(_backswing())),
     "large-text-result": Shot(make=lambda: _large(_after(SHORT))),
+    "next-player": Shot(make=bay.next_player),
+    "note": Shot(make=lambda: bay.writing(SHORT)),
+    "standing-still": Shot(make=lambda: bay.standing_still(SHORT)),
+    "two-tops": Shot(make=lambda: bay.two_tops(SHORT)),
+    "across-the-room": Shot(make=lambda: bay.across_the_room(_after(SHORT))),
     "tones-only": Shot(make=lambda: replace(_after(SHORT), look=Look(figures=False))),
 }
