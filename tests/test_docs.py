@@ -20,7 +20,7 @@ from trainer.core.rules import CueRules, PhaseRules, Rules, SetupCheckRules, Set
 from trainer.core.smoothing import OneEuroRules
 from trainer.errors import SettingsError
 from trainer.measure import clip_result, csv_text
-from trainer.settings import CameraSettings, TagSettings, from_values
+from trainer.settings import CameraSettings, PictureSettings, TagSettings, from_values
 
 if sys.version_info >= (3, 11):
     import tomllib
@@ -125,6 +125,7 @@ SECTIONS = {
     "smoothing": Rules().smoothing,
     "camera": CameraSettings(),
     "tags": TagSettings(),
+    "pictures": PictureSettings(),
     "sound": {"player": "auto"},
     "screen": {"show_caution": True},
 }
@@ -132,7 +133,7 @@ SECTIONS = {
 BESIDE = {"still_s": {"window_s": 60.0}, "window_s": {"still_s": 0.1}}
 UNITS = {
     "_cm_s": "cm/s", "_deg_s": "deg/s", "_cm": "cm", "_deg": "deg", "_hz": "Hz", "_s": "s",
-    "_fps": "pictures/s", "_mm": "mm", "_sw": "shoulder widths",
+    "_fps": "pictures/s", "_mm": "mm", "_mb": "MB", "_sw": "shoulder widths",
 }  # fmt: skip
 
 

@@ -35,6 +35,7 @@ from trainer.ports import (
     View,
 )
 from trainer.recorder import TraceRecorder
+from trainer.rep_pictures import RepPictures
 from trainer.report.library import Library
 from trainer.shared import Shared
 from trainer.store.keeper import RepKeeper
@@ -43,6 +44,8 @@ from trainer.store.keeper import RepKeeper
 CAUTION_S = 15.0
 #: How long the answer to a key stands.
 ANSWER_S = 5.0
+#: The answer to the key that films where nothing is kept.
+NO_PICTURES = "No pictures here: no rep is kept"
 #: A thread that has been told to stop gets this long.
 JOIN_S = 2.0
 
@@ -77,6 +80,7 @@ class LiveMirror:
         recorder: TraceRecorder | None = None,
         keeper: Keeper | None = None,
         rep_keeper: RepKeeper | None = None,
+        pictures: RepPictures | None = None,
         library: Library | None = None,
         on_step: Callable[[Step, Rules], None] | None = None,
         on_view: Callable[[View, Step], None] | None = None,
@@ -94,6 +98,7 @@ class LiveMirror:
         self._recorder = recorder
         self._keeper = keeper
         self._rep_keeper = rep_keeper
+        self._pictures = pictures
         self._library = library
         self._on_step = on_step
         self._on_view = on_view
@@ -105,6 +110,7 @@ class LiveMirror:
         self._clock = clock
         self._started_s = clock()
         self._muted = False
+        self._film_answer = ("", 0.0)  # words about the key that films, and when
         self._stop = threading.Event()
         self._ended = threading.Event()
         self._actions: queue.SimpleQueue[KeyAction] = queue.SimpleQueue()
@@ -172,6 +178,10 @@ class LiveMirror:
                     continue
                 if action is KeyAction.MUTE:
                     self._muted = not self._muted
+                elif action is KeyAction.FILM:
+                    pictures = self._pictures
+                    words = NO_PICTURES if pictures is None else pictures.switch()
+                    self._film_answer = words, self._clock()
                 else:
                     self._actions.put(action)
             if self._keeper is not None:
@@ -224,6 +234,8 @@ class LiveMirror:
                 continue
             shared.frame = frame
             shared.frames += 1
+            if self._pictures is not None:
+                self._pictures.see(frame)
             if self._estimator is not None:
                 self._read(engine, self._estimator, frame)
         rep = engine.finish()
@@ -300,12 +312,14 @@ class LiveMirror:
         if self._rep_keeper is not None:
             heard = self._sounder.audible and not self._muted
             self._rep_keeper.keep(rep, rules, verdict, cues_heard=heard)
+            if self._pictures is not None:
+                self._pictures.keep(rep, self._rep_keeper.session_uid)
 
     def _view(self) -> View:
         shared = self._shared
         status = self._source.status()
         step, frame, rules = shared.step, shared.frame, shared.rules
-        answer, said_s = shared.answer
+        answer, said_s = max(shared.answer, self._film_answer, key=lambda said: said[1])
         library, now_s = self._library, self._clock()
         waited_s = now_s - self._started_s
         answer = answer if now_s - said_s < ANSWER_S else ""
@@ -340,6 +354,7 @@ class LiveMirror:
             rod=shared.rod,
             practice=shared.practice,
             listed=None if library is None else library.listed,
+            filming=self._pictures is not None and self._pictures.on,
         )
 
     def _last_rep_words(self) -> tuple[str, ...]:
@@ -363,7 +378,7 @@ class LiveMirror:
             found.append("No sound (trainer doctor says why).")
         elif self._muted:
             found.append("Sound off.")
-        for keeping in (self._recorder, self._keeper, self._rep_keeper):
+        for keeping in (self._recorder, self._keeper, self._rep_keeper, self._pictures):
             if keeping is not None:
                 found.append(keeping.trouble)
         return tuple(words for words in found if words)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
 
 from trainer.core.practice_rules import CueSchedule, PracticeKind, TurnOf
 
@@ -90,3 +91,14 @@ def stage_options(parser: argparse.ArgumentParser) -> None:
         "--sound", choices=("auto", "pygame", "simpleaudio", "off"), help="default: auto"
     )
     parser.add_argument("--screen", choices=("auto", "window", "none"), default="auto")
+
+
+def keeping_options(parser: argparse.ArgumentParser) -> None:
+    """Add what of a practice is kept."""
+    parser.add_argument(
+        "--no-keep", action="store_true", help="keep nothing: no rep, no change of the record"
+    )
+    parser.add_argument(
+        "--film", action="store_true", help="keep pictures round each rep too (no sound)"
+    )
+    parser.add_argument("--record", type=Path, metavar="TRACE", help="write the poses to this file")

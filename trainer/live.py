@@ -26,9 +26,10 @@ from trainer.player_compared import with_compared
 from trainer.players import DEFAULT_NAME, last_read_deg
 from trainer.ports import PoseEstimator, Screen, Sounder, View
 from trainer.recorder import TraceRecorder
+from trainer.rep_pictures import RepPictures
 from trainer.report.library import Library
 from trainer.resources import resource_dir
-from trainer.settings import Settings, TagSettings, refuse_untold_turn
+from trainer.settings import PictureSettings, Settings, TagSettings, refuse_untold_turn
 from trainer.store.keeper import Made, RepKeeper
 from trainer.store.records import Kind
 from trainer.store.writer import RepWriter
@@ -131,7 +132,7 @@ def run_live(
         if record is not None:
             recorder = TraceRecorder(record, rules, source.name)
             stack.callback(recorder.close)
-        rep_keeper = None
+        rep_keeper = pictures = None
         if keeper is not None and settings.keep:
             made = Made(
                 kind=Kind.LIVE,
@@ -139,7 +140,8 @@ def run_live(
                 model="standard" if model is None else model.name,
                 model_fitted=rules.se_factor == 1.0,
             )
-            rep_keeper = stack.enter_context(_reps_kept(keeper.record.name, made, say))
+            kept = _reps_kept(keeper.record.name, made, settings.pictures, say)
+            rep_keeper, pictures = stack.enter_context(kept)
         result = LiveMirror(
             source=source,
             open_estimator=opener,
@@ -151,6 +153,7 @@ def run_live(
             recorder=recorder,
             keeper=keeper,
             rep_keeper=rep_keeper,
+            pictures=pictures,
             library=None if keeper is None else Library(keeper.record.name),
             on_step=_printer(say) if stage.screen.name == "no screen" else None,
             show_caution=settings.show_caution,
@@ -162,18 +165,32 @@ def run_live(
 
 
 @contextlib.contextmanager
-def _reps_kept(player: str, made: Made, say: Say) -> Iterator[RepKeeper]:
+def _reps_kept(
+    player: str, made: Made, filming: PictureSettings, say: Say
+) -> Iterator[tuple[RepKeeper, RepPictures]]:
     """Keep the reps of ``player``; say where, and at the end how many or what went wrong."""
     writer = RepWriter()
     say(f"Reps are kept in {writer.path} (--no-keep keeps none).")
+    pictures = RepPictures(writer, on=filming.on, budget_mb=filming.budget_mb)
+    if pictures.on:
+        say(f"Reps are filmed, without sound, into {pictures.folder} (V switches it off).")
     try:
-        yield RepKeeper(player, made, writer)
+        yield RepKeeper(player, made, writer), pictures
     finally:
+        pictures.close()
         writer.close()
         if writer.kept:
             say(f"{writer.kept} {'rep' if writer.kept == 1 else 'reps'} kept.")
-        if writer.trouble:
-            say(writer.trouble)
+        if writer.filmed:
+            say(f"{writer.filmed} of them with pictures, in {pictures.folder}.")
+        if writer.thrown:
+            say(
+                f"{writer.thrown} of the oldest clips went, to stay within {filming.budget_mb:g} "
+                "MB; the reps they were of are kept."
+            )
+        for trouble in (writer.trouble, pictures.trouble):
+            if trouble:
+                say(trouble)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

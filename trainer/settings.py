@@ -64,12 +64,21 @@ class TagSettings:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PictureSettings:
+    """Whether reps are filmed, and how much of it is kept."""
+
+    on: bool = False  #: from the start; a key switches it
+    budget_mb: float = 2000.0  #: beyond it the oldest go
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
     """Everything that can be set."""
 
     rules: Rules = field(default_factory=Rules)
     camera: CameraSettings = field(default_factory=CameraSettings)
     tags: TagSettings = field(default_factory=TagSettings)
+    pictures: PictureSettings = field(default_factory=PictureSettings)
     sound: str = "auto"  #: auto, pygame, simpleaudio or off
     show_caution: bool = True
     player: str | None = None  #: whose record is kept; None: nobody was named
@@ -118,7 +127,7 @@ def load(path: Path | None) -> Settings:
 def from_values(values: dict[str, Any], where: str) -> Settings:
     """Return settings from a parsed file; ``where`` names it in messages."""
     sections = {"player", "cues", "practice", "setup", "phases", "smoothing", "camera", "sound"}
-    sections |= {"screen", "setup_check", "tags"}
+    sections |= {"screen", "setup_check", "tags", "pictures"}
     refuse_unknown(values, sections, where, "section")
     player = section(values, "player", where)
     refuse_unknown(player, {"name", "handed", "stature_cm", "keep"}, f"{where} [player]", "key")
@@ -146,6 +155,7 @@ def from_values(values: dict[str, Any], where: str) -> Settings:
         rules=rules,
         camera=_camera(section(values, "camera", where), f"{where} [camera]"),
         tags=_tags(section(values, "tags", where), f"{where} [tags]"),
+        pictures=_pictures(section(values, "pictures", where), f"{where} [pictures]"),
         sound=choice(
             sound.get("player", "auto"),
             ("auto", "pygame", "simpleaudio", "off"),
@@ -231,6 +241,21 @@ def with_tag_options(
         if field_of_view_deg is None
         else field_of_view_deg,
     )
+
+
+def with_picture_options(settings: Settings, *, film: bool) -> Settings:
+    """Return ``settings`` with the option ``--film`` over them.
+
+    Raises SettingsError where no rep is kept that a clip could be of.
+    """
+    if not film:
+        return settings
+    if not settings.keep:
+        raise SettingsError(
+            "--film was given, and no rep is kept. Reps that are kept were wanted, for a clip "
+            "belongs to one. Leave --no-keep out, and keep = false out of the settings."
+        )
+    return replace(settings, pictures=replace(settings.pictures, on=True))
 
 
 def refuse_untold_turn(rules: Rules, tags: TagSettings | None) -> None:
@@ -350,4 +375,15 @@ def _tags(values: dict[str, Any], where: str) -> TagSettings:
         size_mm=optional_number(values, "size_mm", where),
         lens=text(values["lens"], f"{where} lens") if "lens" in values else None,
         field_of_view_deg=optional_number(values, "field_of_view_deg", where),
+    )
+
+
+def _pictures(values: dict[str, Any], where: str) -> PictureSettings:
+    refuse_unknown(values, {f.name for f in fields(PictureSettings)}, where, "key")
+    usual = PictureSettings()
+    return PictureSettings(
+        on=boolean(values.get("on", usual.on), f"{where} on"),
+        budget_mb=checked(
+            "budget_mb", values.get("budget_mb", usual.budget_mb), f"{where} budget_mb"
+        ),
     )

@@ -11,6 +11,7 @@ from trainer.adapters.screen_ball import draw_ball_line
 from trainer.adapters.screen_bars import draw_turn
 from trainer.adapters.screen_calm import Memory
 from trainer.adapters.screen_drift import draw_head, draw_hips
+from trainer.adapters.screen_filming import beside_mark, draw_filming
 from trainer.adapters.screen_layout import FIGURE, SMALL, TITLE, Box, Layout
 from trainer.adapters.screen_list import draw_list
 from trainer.adapters.screen_marks import warning_mark
@@ -83,13 +84,17 @@ def draw(
             _draw_measures(surface, pen, layout, measures, view, memory, now_s)
     else:
         _draw_opening(surface, pen, layout)
-    _draw_strip(surface, pen, layout, view, stale=stale)
+    strip = beside_mark(layout) if view.filming else layout
+    _draw_strip(surface, pen, strip, view, stale=stale)
     if view.listed is not None:
         draw_list(surface, pen, layout, view.listed)
     if page is None:
         page = "caution" if view.caution else ""
     if page:
         draw_page(surface, pen, layout, page, view)
+    if view.filming:
+        covered = bool(page) or view.listed is not None
+        draw_filming(surface, pen, layout, covered=covered)
     return layout
 
 

@@ -17,6 +17,7 @@ NOT_MEASURED: Final = "not measured"
 OPENING: Final = "opening camera …"
 GETTING_READY: Final = "getting ready …"
 STALE: Final = "no new pictures"
+FILMING: Final = "filming"
 VERDICT_S: Final = 6.0  #: how long after a rep its verdict is the headline
 MIRROR_KEYS: Final = (
     ("F", "full screen, and back"),
@@ -37,6 +38,7 @@ MIRROR_KEYS: Final = (
     ("J", "answer signs by hand, and no longer"),
     ("L", "the list of sessions that were kept, and back"),
     ("E", "make the report of the last session and show it"),
+    ("V", "film the reps, without sound, and no longer"),
     ("F1 or ?", "this page; once more: the signs by hand"),
     ("Q or Esc", "quit; Esc first takes a page away"),
 )

@@ -69,6 +69,11 @@ class RepKeeper:
         self._session = new_session(player, made, clock())
 
     @property
+    def session_uid(self) -> str:
+        """Return what names the session that the next rep belongs to."""
+        return self._session.uid
+
+    @property
     def trouble(self) -> str:
         """Return what could not be kept, in plain words; empty while all is well."""
         return self._writer.trouble

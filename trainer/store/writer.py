@@ -11,14 +11,16 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from trainer.errors import BusyStoreError, DamagedStoreError, StoreError
+from trainer.errors import BusyStoreError, DamagedStoreError, PicturesError, StoreError
 from trainer.store.content import Store
 from trainer.store.file import open_store, set_aside, store_path
 from trainer.store.gather import FinishedRep
-from trainer.store.records import KeptRep, Motion
+from trainer.store.pictures import clip_name, drop_clip, keep_within, pictures_dir
+from trainer.store.records import KeptPictures, KeptRep, Motion
 
 #: What could not be written is tried again after so long, and at the end.
 RETRY_S: Final = 5.0
@@ -26,15 +28,24 @@ RETRY_S: Final = 5.0
 LAST_TRY_S: Final = 10.0
 
 
+@dataclass(frozen=True, slots=True)
+class _Filmed:
+    """A rep's clip that is on the disk, and how much all of them may take."""
+
+    pictures: KeptPictures
+    most_bytes: int
+
+
 class RepWriter:
     """Takes finished reps from the pose thread. Nothing it does raises.
 
     ``trouble`` says in plain words what could not be kept, or what became of a damaged record;
-    ``kept`` counts the reps that are on the disk.
+    ``kept`` counts the reps that are on the disk, ``filmed`` those of them with pictures, and
+    ``thrown`` the clips that had to go to stay within the budget.
     """
 
-    # NB: ``trouble``, ``kept`` and ``waiting`` are plain attributes, each rebound as a whole by the
-    # writing thread alone; ``_places`` is a set it alone adds to. A reader sees old or new.
+    # NB: ``trouble``, ``waiting`` and the counts are plain attributes, each rebound as a whole by
+    # the writing thread alone; ``_places`` is a set it alone adds to. A reader sees old or new.
 
     def __init__(
         self,
@@ -48,13 +59,15 @@ class RepWriter:
         self.path = store_path() if path is None else path
         self.kept = 0
         self.waiting = 0
+        self.filmed = 0
+        self.thrown = 0
         self._said = ""  # a rep that was lost, a damaged record: stands until the end
         self._fault = ""  # why reps wait
         self._retry_s, self._last_try_s, self._open_it = retry_s, last_try_s, open_it
         self._busy = False
         self._store: Store | None = None
-        self._queue: queue.SimpleQueue[FinishedRep | None] = queue.SimpleQueue()
-        self._unwritten: deque[tuple[KeptRep, Motion]] = deque()
+        self._queue: queue.SimpleQueue[FinishedRep | _Filmed | None] = queue.SimpleQueue()
+        self._unwritten: deque[tuple[KeptRep, Motion] | _Filmed] = deque()
         self._places: set[tuple[str, int]] = set()
         self._thread = threading.Thread(target=self._run, name="keep", daemon=True)
         self._thread.start()
@@ -67,6 +80,13 @@ class RepWriter:
     def put(self, finished: FinishedRep) -> None:
         """Hand one rep over; never waits and never raises."""
         self._queue.put(finished)
+
+    def put_pictures(self, pictures: KeptPictures, most_bytes: int) -> None:
+        """Hand over what a rep's clip is, after the rep and once its file is there.
+
+        The oldest clips then go until all take ``most_bytes`` or less. Never waits, never raises.
+        """
+        self._queue.put(_Filmed(pictures, most_bytes))
 
     def is_kept(self, session_uid: str, number: int) -> bool:
         """Tell whether that rep is on the disk."""
@@ -105,21 +125,24 @@ class RepWriter:
         except queue.Empty:
             return True
 
-    def _work_out(self, finished: FinishedRep) -> None:
+    def _work_out(self, finished: FinishedRep | _Filmed) -> None:
+        if isinstance(finished, _Filmed):
+            self._unwritten.append(finished)
+            return
         try:
             self._unwritten.append(finished.worked_out())
-            self.waiting = len(self._unwritten)
+            self._count_waiting()
         except Exception as error:
             # A fault of ours costs a rep its place in the record, not the player the practice.
             self._lose(finished.rep.number, error)
 
     def _write_all(self) -> None:
         while self._unwritten:
-            kept, motion = self._unwritten[0]
+            first = self._unwritten[0]
             try:
                 if self._store is None:
                     self._store = self._open_it(self.path)
-                self._store.save(kept, motion)
+                self._write(self._store, first)
             except DamagedStoreError as error:
                 if not self._put_aside(error):
                     return
@@ -128,14 +151,38 @@ class RepWriter:
                 self._let_go()
                 self._wait_because(error)
                 return
+            except PicturesError as error:
+                self._said = str(error)
             except Exception as error:
-                self._lose(kept.rep.number, error)
+                number = (
+                    first.pictures.number if isinstance(first, _Filmed) else first[0].rep.number
+                )
+                self._lose(number, error)
             else:
-                self._places.add((kept.session.uid, kept.rep.number))
-                self.kept += 1
                 self._fault = ""
             self._unwritten.popleft()
-            self.waiting = len(self._unwritten)
+            self._count_waiting()
+
+    def _write(self, store: Store, what: tuple[KeptRep, Motion] | _Filmed) -> None:
+        if isinstance(what, _Filmed):
+            self._write_pictures(store, what)
+            return
+        kept, motion = what
+        store.save(kept, motion)
+        self._places.add((kept.session.uid, kept.rep.number))
+        self.kept += 1
+
+    def _write_pictures(self, store: Store, filmed: _Filmed) -> None:
+        pictures = filmed.pictures
+        if store.save_pictures(pictures):
+            self.filmed += 1
+            self.thrown += keep_within(store, filmed.most_bytes)
+        else:  # forgotten meanwhile, or lost: then nothing tells whose pictures they are
+            name = clip_name(pictures.session_uid, pictures.number)
+            drop_clip(pictures_dir(self.path) / name)
+
+    def _count_waiting(self) -> None:
+        self.waiting = sum(not isinstance(one, _Filmed) for one in self._unwritten)
 
     def _lose(self, number: int, error: Exception) -> None:
         self._said = f"Rep {number} was not kept: {type(error).__name__}: {error}"
@@ -157,8 +204,8 @@ class RepWriter:
 
     def _wait_because(self, error: StoreError) -> None:
         self._busy = isinstance(error, BusyStoreError)
-        count = len(self._unwritten)
-        reps = "1 rep waits" if count == 1 else f"{count} reps wait"
+        reps = "1 rep waits" if self.waiting == 1 else f"{self.waiting} reps wait"
+        reps = reps if self.waiting else "What was filmed waits"
         self._fault = f"{reps} to be kept: {error}"
 
     def _last_try(self) -> None:
@@ -167,8 +214,8 @@ class RepWriter:
             time.sleep(min(0.2, self._retry_s))
             self._write_all()
         if self._unwritten:
-            count = len(self._unwritten)
-            reps = "1 rep was" if count == 1 else f"{count} reps were"
+            reps = "1 rep was" if self.waiting == 1 else f"{self.waiting} reps were"
+            reps = reps if self.waiting else "What was filmed was"
             why = self._fault.split(" to be kept: ", 1)[-1]
             self._fault = f"{reps} not kept: {why}"
 
