@@ -20,6 +20,7 @@ from trainer.core.practice_rules import TurnOf
 from trainer.core.records import Handed, Step
 from trainer.core.rules import Rules
 from trainer.errors import TrainerError
+from trainer.estimator_file import shipped
 from trainer.keeping import Keeper
 from trainer.model_match import rules_for
 from trainer.player_compared import with_compared
@@ -83,7 +84,7 @@ def pose_opener(model: Path | None) -> Callable[[], PoseEstimator]:
     def open_it() -> PoseEstimator:
         from trainer.adapters.pose import MediapipePose
 
-        estimator = MediapipePose(path)
+        estimator = MediapipePose(path, trunk=shipped().network)
         # What is loaded by now stays. Left out of later collections, it cannot hold a picture up:
         # one collection of everything takes as long as a picture lasts.
         gc.collect()

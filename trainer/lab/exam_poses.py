@@ -40,15 +40,15 @@ class Seen:
 def read_poses(video: Path, model: Path) -> Path:
     """Read a clip by the program's own reader and pose model; return the file of its poses.
 
-    A file made from these very bytes by this pose model and trunk network is left as it is.
+    A file made from these very bytes by this pose model and these coefficients is left as it is.
     """
     import mediapipe
 
-    from trainer.adapters.trunk_picture import SHIPPED
+    from trainer.estimator_file import shipped, shipped_print
 
     key = (
         f"layout {LAYOUT} {_digest(video)} {model.name} mediapipe {mediapipe.__version__} "
-        f"trunk {_digest(SHIPPED)}"
+        f"coefficients {shipped_print()}"
     )
     target = video.with_suffix(".poses.npz")
     if target.exists():
@@ -60,7 +60,7 @@ def read_poses(video: Path, model: Path) -> Path:
 
     times: list[float] = []
     rows: list[BodyPoints | None] = []
-    estimator = MediapipePose(model, synchronous=True)
+    estimator = MediapipePose(model, synchronous=True, trunk=shipped().network)
     try:
         with ClipReader(video) as reader:
             for frame in reader:
