@@ -164,6 +164,7 @@ def _throughput(clip: Path, model: Path, rounds: int, frames: int, *, quick: boo
         ("live loop that films its reps too ÷ one that keeps them", None, filmed, kept),
         ("`trainer measure` ÷ bare loop, 1 job", None, one, bare),
         ("`trainer measure` ÷ bare loop, 2 jobs", None, two, bare),
+        ("`trainer measure`, 2 jobs ÷ 1 job", 1.8, two, one),
     ):
         ratios = sorted(ours / its for ours, its in zip(fps, other, strict=True))
         rows.append(
