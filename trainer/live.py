@@ -174,7 +174,7 @@ def _reps_kept(
     say(f"Reps are kept in {writer.path} (--no-keep keeps none).")
     pictures = RepPictures(writer, on=filming.on, budget_mb=filming.budget_mb)
     if pictures.on:
-        say(f"Reps are filmed, without sound, into {pictures.folder} (V switches it off).")
+        say(f"Reps are filmed, without sound, into {pictures.folder} (I switches it off).")
     try:
         yield RepKeeper(player, made, writer), pictures
     finally:

@@ -74,7 +74,7 @@ def test_with_the_setting_every_whole_rep_is_filmed_seen_and_said(monkeypatch):
     theatre = Theatre(monkeypatch, [(good_reps(2), Handed.RIGHT)])
     result = live(theatre, on=True)
     assert all(view.filming for view in theatre.screen.views)
-    assert f"Reps are filmed, without sound, into {pictures_dir()} (V switches it off)." in (
+    assert f"Reps are filmed, without sound, into {pictures_dir()} (I switches it off)." in (
         theatre.said
     )
     assert theatre.said[-2:] == ["2 reps kept.", f"2 of them with pictures, in {pictures_dir()}."]
@@ -138,7 +138,7 @@ def test_what_was_left_out_is_said_on_the_screen_and_at_the_end(monkeypatch):
     assert len(result.reps) == 2
     assert "2 reps kept." in theatre.said
     assert theatre.said[-1].startswith("Rep 2 was not filmed: ")
-    assert "was wanted. Make room, or switch filming off (V)." in theatre.said[-1]
+    assert "was wanted. Make room, or switch filming off (I)." in theatre.said[-1]
 
 
 def test_the_option_films_and_refuses_where_no_rep_is_kept():

@@ -279,7 +279,7 @@ def test_a_clip_that_cannot_be_written_is_said_and_the_rep_is_kept(film, monkeyp
     filming.show((frame(n) for n in range(240)), [rep()])
     filming.close()
     assert filming.pictures.trouble.startswith("Rep 1 was not filmed: ")
-    assert filming.pictures.trouble.endswith("Make room, or switch filming off (V).")
+    assert filming.pictures.trouble.endswith("Make room, or switch filming off (I).")
     assert (filming.writer.kept, filming.writer.filmed) == (1, 0)
 
 

@@ -108,5 +108,5 @@ def _count(clip: Path) -> int:
 def _refused(target: Path, why: str) -> PicturesError:
     return PicturesError(
         f"{target.name} could not be written to {target.parent} ({why}). A folder that can be "
-        "written, on a disk with space, was wanted. Make room, or switch filming off (V)."
+        "written, on a disk with space, was wanted. Make room, or switch filming off (I)."
     )

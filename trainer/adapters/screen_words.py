@@ -38,7 +38,7 @@ MIRROR_KEYS: Final = (
     ("J", "answer signs by hand, and no longer"),
     ("L", "the list of sessions that were kept, and back"),
     ("E", "make the report of the last session and show it"),
-    ("V", "film the reps, without sound, and no longer"),
+    ("I", "film the reps, without sound, and no longer"),
     ("F1 or ?", "this page; once more: the signs by hand"),
     ("Q or Esc", "quit; Esc first takes a page away"),
 )
