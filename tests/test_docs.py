@@ -20,7 +20,8 @@ from trainer.core.rules import CueRules, PhaseRules, Rules, SetupCheckRules, Set
 from trainer.core.smoothing import OneEuroRules
 from trainer.errors import SettingsError
 from trainer.measure import clip_result, csv_text
-from trainer.settings import CameraSettings, PictureSettings, TagSettings, from_values
+from trainer.settings import CameraSettings, TagSettings, from_values
+from trainer.settings_pictures import PictureSettings
 
 if sys.version_info >= (3, 11):
     import tomllib
@@ -126,8 +127,8 @@ SECTIONS = {
     "camera": CameraSettings(),
     "tags": TagSettings(),
     "pictures": PictureSettings(),
-    "sound": {"player": "auto"},
-    "screen": {"show_caution": True},
+    "sound": {"player": "auto", "level_db": 0.0},
+    "screen": {"show_caution": True, "large_text": False, "figures": True},
 }
 #: The window must be longer than the stillness it is to show.
 BESIDE = {"still_s": {"window_s": 60.0}, "window_s": {"still_s": 0.1}}

@@ -27,6 +27,7 @@ from trainer.model_match import OTHER_MODEL
 from trainer.ports import (
     FrameSource,
     KeyAction,
+    Look,
     PoseEstimator,
     Screen,
     Sounder,
@@ -35,17 +36,17 @@ from trainer.ports import (
     View,
 )
 from trainer.recorder import TraceRecorder
-from trainer.rep_pictures import RepPictures
+from trainer.rep_pictures import RepPictures, switch_filming
 from trainer.report.library import Library
 from trainer.shared import Shared
 from trainer.store.keeper import RepKeeper
+from trainer.volume import VolumeTest
+from trainer.words import KEPT, LOADING_MODEL, NO_SOUND, SOUND_OFF, VOLUME_MUTED
 
 #: How long the caution stands if no key is pressed: hands may be on a club already.
 CAUTION_S = 15.0
 #: How long the answer to a key stands.
 ANSWER_S = 5.0
-#: The answer to the key that films where nothing is kept.
-NO_PICTURES = "No pictures here: no rep is kept"
 #: A thread that has been told to stop gets this long.
 JOIN_S = 2.0
 
@@ -85,6 +86,7 @@ class LiveMirror:
         on_step: Callable[[Step, Rules], None] | None = None,
         on_view: Callable[[View, Step], None] | None = None,
         show_caution: bool = False,
+        look: Look | None = None,
         wait_for_pose: bool = False,
         reps_before: int = 0,
         clock: Callable[[], float] = time.monotonic,
@@ -103,6 +105,7 @@ class LiveMirror:
         self._on_step = on_step
         self._on_view = on_view
         self._show_caution = show_caution
+        self._look = look or Look()
         #: A clip can wait until the model is loaded, so that none of it is missed.
         self._wait_for_pose = wait_for_pose
         #: Reps of the same session made before another source: the count goes on.
@@ -110,7 +113,7 @@ class LiveMirror:
         self._clock = clock
         self._started_s = clock()
         self._muted = False
-        self._film_answer = ("", 0.0)  # words about the key that films, and when
+        self._volume: VolumeTest | None = None  #: under way
         self._stop = threading.Event()
         self._ended = threading.Event()
         self._actions: queue.SimpleQueue[KeyAction] = queue.SimpleQueue()
@@ -179,15 +182,26 @@ class LiveMirror:
                 if action is KeyAction.MUTE:
                     self._muted = not self._muted
                 elif action is KeyAction.FILM:
-                    pictures = self._pictures
-                    words = NO_PICTURES if pictures is None else pictures.switch()
-                    self._film_answer = words, self._clock()
+                    self._shared.answer = switch_filming(self._pictures), self._clock()
+                elif action is KeyAction.VOLUME:
+                    self._volume = VolumeTest(self._sounder, self._clock())
                 else:
                     self._actions.put(action)
             if self._keeper is not None:
                 self._keep_player(self._keeper)
+            self._play_volume()
             self._screen.show(self._view())
         return False
+
+    def _play_volume(self) -> None:
+        """Play the volume test's next tone when it is due, and say which it is."""
+        if self._volume is None:
+            return
+        words = VOLUME_MUTED if self._muted else self._volume.go_on(self._clock())
+        if words:
+            self._shared.answer = words, self._clock()
+        if self._muted or self._volume.over:
+            self._volume = None
 
     def _keep_player(self, keeper: Keeper) -> None:
         """Here and not in the pose thread: a slow disk never holds a tone up."""
@@ -319,7 +333,7 @@ class LiveMirror:
         shared = self._shared
         status = self._source.status()
         step, frame, rules = shared.step, shared.frame, shared.rules
-        answer, said_s = max(shared.answer, self._film_answer, key=lambda said: said[1])
+        answer, said_s = shared.answer
         library, now_s = self._library, self._clock()
         waited_s = now_s - self._started_s
         answer = answer if now_s - said_s < ANSWER_S else ""
@@ -355,19 +369,20 @@ class LiveMirror:
             practice=shared.practice,
             listed=None if library is None else library.listed,
             filming=self._pictures is not None and self._pictures.on,
+            look=self._look,
         )
 
     def _last_rep_words(self) -> tuple[str, ...]:
         """Return the last verdict, and that its rep is kept once it is on the disk."""
         rep, words, keeper = self._shared.last_rep, self._shared.last_rep_words, self._rep_keeper
         is_kept = rep is not None and keeper is not None and keeper.is_kept(rep)
-        return (*words, "kept") if is_kept else words
+        return (*words, KEPT) if is_kept else words
 
     def _notices(self, camera: str) -> tuple[str, ...]:
         shared = self._shared
         found = [camera]
         if self._estimator is None and (shared.frame is not None or self._wait_for_pose):
-            found.append("Loading the pose model.")
+            found.append(LOADING_MODEL)
         found.append(shared.who)
         found.extend(shared.about_tags)
         if shared.step is not None:
@@ -375,9 +390,9 @@ class LiveMirror:
         if shared.rules.se_factor > 1.0:
             found.append(OTHER_MODEL)
         if not self._sounder.audible:
-            found.append("No sound (trainer doctor says why).")
+            found.append(NO_SOUND)
         elif self._muted:
-            found.append("Sound off.")
+            found.append(SOUND_OFF)
         for keeping in (self._recorder, self._keeper, self._rep_keeper, self._pictures):
             if keeping is not None:
                 found.append(keeping.trouble)

@@ -33,6 +33,7 @@ from trainer.core.practice_rules import PracticeRules
 from trainer.errors import SettingsError, TrainerError
 from trainer.report.command import add_report
 from trainer.store.commands import add_commands
+from trainer.volume_command import add_volume
 
 if TYPE_CHECKING:
     from trainer.core.records import Step
@@ -135,7 +136,7 @@ def _parser() -> argparse.ArgumentParser:
     camera_options(doctor)
     doctor.set_defaults(run=_doctor)
 
-    kept = add_commands(commands, _say)
+    kept = (*add_commands(commands, _say), add_volume(commands, _say))
 
     for command in commands.choices.values():
         command.add_argument("--settings", type=Path, metavar="FILE", help="a TOML settings file")
@@ -149,7 +150,8 @@ def _parser() -> argparse.ArgumentParser:
 
 def _settings(args: argparse.Namespace, read: Settings | None = None) -> Settings:
     """Return the settings with the options over them; ``read`` in place of the file's."""
-    from trainer.settings import load, with_options, with_picture_options, with_tag_options
+    from trainer.settings import load, with_options, with_tag_options
+    from trainer.settings_pictures import with_picture_options
 
     settings = with_options(
         load(args.settings) if read is None else read,
@@ -164,6 +166,8 @@ def _settings(args: argparse.Namespace, read: Settings | None = None) -> Setting
         cue_schedule=getattr(args, "cues", None),
         guess_first=getattr(args, "guess_first", False),
         turn_of=getattr(args, "turn_of", None),
+        large_text=getattr(args, "large_text", False),
+        no_figures=getattr(args, "no_figures", False),
     )
     camera = settings.camera
     if getattr(args, "camera", None) is not None:
@@ -219,7 +223,7 @@ def _say(line: str) -> None:
 
 
 def _live(args: argparse.Namespace) -> int:
-    from trainer.live import open_stage, run_live
+    from trainer.live import run_live, stage_for
     from trainer.players import DEFAULT_NAME
     from trainer.words import rep_line, spread_line
 
@@ -227,7 +231,7 @@ def _live(args: argparse.Namespace) -> int:
     settings = _settings(args, read)
     if settings.show_caution:
         _print_caution()
-    with open_stage(screen=args.screen, sound=settings.sound, say=_say) as stage:
+    with stage_for(settings, args.screen, _say) as stage:
         result = run_live(
             settings,
             stage=stage,
@@ -248,12 +252,12 @@ def _live(args: argparse.Namespace) -> int:
 
 
 def _demo(args: argparse.Namespace) -> int:
-    from trainer.live import open_stage, run_demo
+    from trainer.live import run_demo, stage_for
 
     settings = _settings(args)
     if settings.show_caution:
         _print_caution()
-    with open_stage(screen=args.screen, sound=settings.sound, say=_say) as stage:
+    with stage_for(settings, args.screen, _say) as stage:
         reps = run_demo(settings, stage=stage, model=args.model, save=args.save, say=_say)
     _say(f"{reps} reps. Now before your own camera: trainer live")
     return 0

@@ -30,7 +30,8 @@ from trainer.recorder import TraceRecorder
 from trainer.rep_pictures import RepPictures
 from trainer.report.library import Library
 from trainer.resources import resource_dir
-from trainer.settings import PictureSettings, Settings, TagSettings, refuse_untold_turn
+from trainer.settings import Settings, TagSettings, refuse_untold_reps, refuse_untold_turn
+from trainer.settings_pictures import PictureSettings
 from trainer.store.keeper import Made, RepKeeper
 from trainer.store.records import Kind
 from trainer.store.writer import RepWriter
@@ -49,14 +50,14 @@ class Stage:
 
 
 @contextlib.contextmanager
-def open_stage(*, screen: str, sound: str, say: Say) -> Iterator[Stage]:
+def open_stage(*, screen: str, sound: str, say: Say, level_db: float = 0.0) -> Iterator[Stage]:
     """Open screen and sound; each that is missing is said in one line."""
     from trainer.adapters.heap import share_heap
     from trainer.adapters.screen import open_screen
     from trainer.adapters.sound import open_sounder
 
     share_heap()  # before the first thread starts
-    sounder: Any = open_sounder(sound, resource_dir("sounds"))  # type: ignore[arg-type]
+    sounder: Any = open_sounder(sound, resource_dir("sounds"), level_db)  # type: ignore[arg-type]
     try:
         window = open_screen(screen)  # type: ignore[arg-type]
         try:
@@ -69,6 +70,13 @@ def open_stage(*, screen: str, sound: str, say: Say) -> Iterator[Stage]:
             window.close()
     finally:
         sounder.close()
+
+
+def stage_for(
+    settings: Settings, screen: str, say: Say
+) -> contextlib.AbstractContextManager[Stage]:
+    """Open screen and sound as ``settings`` have them."""
+    return open_stage(screen=screen, sound=settings.sound, say=say, level_db=settings.level_db)
 
 
 def pose_opener(model: Path | None) -> Callable[[], PoseEstimator]:
@@ -113,6 +121,7 @@ def run_live(
     from trainer.adapters.tones import pan_of
 
     refuse_untold_turn(settings.rules, settings.tags)
+    refuse_untold_reps(settings)
     camera = settings.camera
     opener = pose_opener(model)
     source = open_source(
@@ -158,6 +167,7 @@ def run_live(
             library=None if keeper is None else Library(keeper.record.name),
             on_step=_printer(say) if stage.screen.name == "no screen" else None,
             show_caution=settings.show_caution,
+            look=settings.look,
             wait_for_pose=isinstance(source, PacedClip),
         ).run()
     if recorder is not None:
@@ -250,6 +260,7 @@ def run_demo(
     from trainer.adapters.cue_track import RecordingSounder
     from trainer.adapters.tones import pan_of
 
+    refuse_untold_reps(settings)
     opener = pose_opener(model)
     matched = rules_for(settings.rules, model)
     reps, pain = 0, matched.pain
@@ -278,6 +289,7 @@ def run_demo(
             wait_for_pose=True,
             reps_before=reps,
             library=library,
+            look=settings.look,
             on_view=None if save is None else _collector(shots),
         )
         try:

@@ -20,6 +20,7 @@ from trainer.errors import TrainerError
 from trainer.store.pictures import clip_name, pictures_dir, sha256_of
 from trainer.store.records import KeptPictures
 from trainer.store.writer import RepWriter
+from trainer.words import FILMING_ENDED, FILMING_NOW, NO_PICTURES
 
 #: From so long before the takeaway to so long after the top, and no longer together than this.
 BEFORE_S: Final = 1.0
@@ -100,7 +101,7 @@ class RepPictures:
         if self.on:
             self.on = False
             self._queue.put(_Stop(over=False))
-            return "Not filming any more"
+            return FILMING_ENDED
         if not self._threads:
             self._threads = [
                 threading.Thread(target=job, name=name, daemon=True)
@@ -109,7 +110,7 @@ class RepPictures:
             for thread in self._threads:
                 thread.start()
         self.on = True
-        return "Filming: pictures round each rep are kept, no sound"
+        return FILMING_NOW
 
     def see(self, frame: Frame) -> None:
         """Take one picture in."""
@@ -253,6 +254,11 @@ class RepPictures:
                 at += 1
             self._closing.wait(_REST_S)
             yield part[at].jpeg
+
+
+def switch_filming(pictures: RepPictures | None) -> str:
+    """Begin to film, or end, where reps are kept; return words for the player."""
+    return NO_PICTURES if pictures is None else pictures.switch()
 
 
 @dataclass(frozen=True, slots=True)

@@ -29,6 +29,8 @@ from trainer.core.rules import (
 )
 from trainer.core.smoothing import OneEuroRules
 from trainer.errors import SettingsError
+from trainer.ports import Look
+from trainer.settings_pictures import PictureSettings, pictures_from
 from trainer.settings_values import (
     boolean,
     checked,
@@ -64,14 +66,6 @@ class TagSettings:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class PictureSettings:
-    """Whether reps are filmed, and how much of it is kept."""
-
-    on: bool = False  #: from the start; a key switches it
-    budget_mb: float = 2000.0  #: beyond it the oldest go
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
     """Everything that can be set."""
 
@@ -80,7 +74,9 @@ class Settings:
     tags: TagSettings = field(default_factory=TagSettings)
     pictures: PictureSettings = field(default_factory=PictureSettings)
     sound: str = "auto"  #: auto, pygame, simpleaudio or off
+    level_db: float = 0.0  #: of all tones; 0 as they are, less is softer
     show_caution: bool = True
+    look: Look = field(default_factory=Look)
     player: str | None = None  #: whose record is kept; None: nobody was named
     keep: bool = True  #: False: live keeps nothing, no rep and no change of the record
 
@@ -148,20 +144,25 @@ def from_values(values: dict[str, Any], where: str) -> Settings:
         ),
     )
     sound = section(values, "sound", where)
-    refuse_unknown(sound, {"player"}, f"{where} [sound]", "key")
+    refuse_unknown(sound, {"player", "level_db"}, f"{where} [sound]", "key")
     screen = section(values, "screen", where)
-    refuse_unknown(screen, {"show_caution"}, f"{where} [screen]", "key")
+    refuse_unknown(screen, {"show_caution", "large_text", "figures"}, f"{where} [screen]", "key")
     return Settings(
         rules=rules,
         camera=_camera(section(values, "camera", where), f"{where} [camera]"),
         tags=_tags(section(values, "tags", where), f"{where} [tags]"),
-        pictures=_pictures(section(values, "pictures", where), f"{where} [pictures]"),
+        pictures=pictures_from(section(values, "pictures", where), f"{where} [pictures]"),
         sound=choice(
             sound.get("player", "auto"),
             ("auto", "pygame", "simpleaudio", "off"),
             f"{where} [sound] player",
         ),
+        level_db=checked("level_db", sound.get("level_db", 0.0), f"{where} [sound] level_db"),
         show_caution=boolean(screen.get("show_caution", True), f"{where} [screen] show_caution"),
+        look=Look(
+            large_text=boolean(screen.get("large_text", False), f"{where} [screen] large_text"),
+            figures=boolean(screen.get("figures", True), f"{where} [screen] figures"),
+        ),
         player=player_name(player["name"], f"{where} [player] name") if "name" in player else None,
         keep=boolean(player.get("keep", True), f"{where} [player] keep"),
     )
@@ -192,6 +193,8 @@ def with_options(
     cue_schedule: str | None = None,
     guess_first: bool = False,
     turn_of: str | None = None,
+    large_text: bool = False,
+    no_figures: bool = False,
 ) -> Settings:
     """Return ``settings`` with command line options put over them, checked the same way."""
     rules = settings.rules
@@ -217,7 +220,11 @@ def with_options(
     said: dict[str, Any] = {"kind": practice, "cues": cue_schedule, "guess_first": guess_first}
     said = {name: value for name, value in said.items() if value}
     rules = replace(rules, practice=record_from(rules.practice, said, "the option for"))
-    return replace(settings, rules=replace(rules, cues=replace(rules.cues, **chosen)))
+    look = Look(
+        large_text=settings.look.large_text or large_text,
+        figures=settings.look.figures and not no_figures,
+    )
+    return replace(settings, rules=replace(rules, cues=replace(rules.cues, **chosen)), look=look)
 
 
 def with_tag_options(
@@ -243,27 +250,21 @@ def with_tag_options(
     )
 
 
-def with_picture_options(settings: Settings, *, film: bool) -> Settings:
-    """Return ``settings`` with the option ``--film`` over them.
-
-    Raises SettingsError where no rep is kept that a clip could be of.
-    """
-    if not film:
-        return settings
-    if not settings.keep:
-        raise SettingsError(
-            "--film was given, and no rep is kept. Reps that are kept were wanted, for a clip "
-            "belongs to one. Leave --no-keep out, and keep = false out of the settings."
-        )
-    return replace(settings, pictures=replace(settings.pictures, on=True))
-
-
 def refuse_untold_turn(rules: Rules, tags: TagSettings | None) -> None:
     """Raise SettingsError where the target is about what only worn tags tell, and none are."""
     if rules.cues.turn_of is TurnOf.CHEST and (tags is None or not tags.worn):
         raise SettingsError(
             "the target is about the chest's turn (turn_of), and no tags are worn. Printed tags "
             "were wanted, for they tell it. Wear them and give --tags, or --turn-of shoulders."
+        )
+
+
+def refuse_untold_reps(settings: Settings) -> None:
+    """Raise SettingsError where neither a tone nor a figure would tell of a rep."""
+    if settings.sound == "off" and not settings.look.figures:
+        raise SettingsError(
+            "sound is off and figures are off, so nothing would tell of a rep. One of the two was "
+            "wanted. Leave out --no-figures or --sound off, or change the settings."
         )
 
 
@@ -375,15 +376,4 @@ def _tags(values: dict[str, Any], where: str) -> TagSettings:
         size_mm=optional_number(values, "size_mm", where),
         lens=text(values["lens"], f"{where} lens") if "lens" in values else None,
         field_of_view_deg=optional_number(values, "field_of_view_deg", where),
-    )
-
-
-def _pictures(values: dict[str, Any], where: str) -> PictureSettings:
-    refuse_unknown(values, {f.name for f in fields(PictureSettings)}, where, "key")
-    usual = PictureSettings()
-    return PictureSettings(
-        on=boolean(values.get("on", usual.on), f"{where} on"),
-        budget_mb=checked(
-            "budget_mb", values.get("budget_mb", usual.budget_mb), f"{where} budget_mb"
-        ),
     )

@@ -20,7 +20,6 @@ from test_putting_together import Theatre
 
 from trainer import cli
 from trainer.adapters.clips import ClipReader, SteppedClip
-from trainer.app import NO_PICTURES
 from trainer.core.records import Handed
 from trainer.errors import SettingsError
 from trainer.keeping import open_keeper
@@ -31,6 +30,7 @@ from trainer.settings import Settings, from_values
 from trainer.store.file import open_store
 from trainer.store.pictures import clip_of, pictures_dir
 from trainer.store.writer import RepWriter
+from trainer.words import NO_PICTURES
 
 
 def live(theatre, **pictures):

@@ -41,7 +41,7 @@ def beside_mark(layout: Layout) -> Layout:
     return replace(layout, line=line._replace(w=max(box.x - PAD * u - line.x, 1)))
 
 
-def draw_filming(surface: Any, pen: Pen, layout: Layout, *, covered: bool) -> None:  # noqa: ANN401
+def draw_filming(surface: Any, pen: Pen, layout: Layout, *, covered: bool = False) -> None:  # noqa: ANN401
     """Draw the mark; last of all, so that no page or list hides it."""
     import pygame
 
