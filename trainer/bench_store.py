@@ -82,8 +82,9 @@ def keeping(path: Path | None, *, film: bool = False) -> Keeping:
     if path is None:
         return Keeping()
     writer = RepWriter(path)
-    keeper = RepKeeper("me", Made(kind=Kind.LIVE, source="the demo clip"), writer)
-    return Keeping(keeper, RepPictures(writer, on=True) if film else None, writer)
+    pictures = RepPictures(writer, on=True) if film else None
+    made = Made(kind=Kind.LIVE, source="the demo clip")
+    return Keeping(RepKeeper("me", made, writer, pictures=pictures), pictures, writer)
 
 
 def save_ms(reps: int) -> tuple[list[float], list[float]]:

@@ -15,13 +15,14 @@ if sys.version_info >= (3, 11):
 else:
     import tomli as tomllib
 
-from trainer.app import LiveMirror, RunResult
+from trainer.app import LiveMirror
+from trainer.bay import Bay
 from trainer.core.practice_rules import TurnOf
 from trainer.core.records import Handed, Step
 from trainer.core.rules import Rules
 from trainer.errors import TrainerError
 from trainer.estimator_file import shipped
-from trainer.keeping import Keeper
+from trainer.keeping import Keeper, open_keeper
 from trainer.model_match import rules_for
 from trainer.player_compared import with_compared
 from trainer.players import DEFAULT_NAME, last_read_deg
@@ -30,13 +31,15 @@ from trainer.recorder import TraceRecorder
 from trainer.rep_pictures import RepPictures
 from trainer.report.library import Library
 from trainer.resources import resource_dir
+from trainer.roster import Roster, Turn, for_others
 from trainer.settings import Settings, TagSettings, refuse_untold_reps, refuse_untold_turn
 from trainer.settings_pictures import PictureSettings
+from trainer.shared import RunResult
 from trainer.store.keeper import Made, RepKeeper
 from trainer.store.records import Kind
 from trainer.store.writer import RepWriter
 from trainer.tag_setup import open_tags
-from trainer.words import rep_line, step_lines
+from trainer.words import player_line, rep_line, step_lines
 
 Say = Callable[[str], None]
 
@@ -110,11 +113,13 @@ def run_live(
     record: Path | None,
     say: Say,
     keeper: Keeper | None = None,
+    others: Settings | None = None,
 ) -> RunResult:
     """Run the mirror on the camera until the player quits.
 
     ``keeper`` keeps the player's record; the reps of that player are kept too, unless the
-    settings say that nothing is.
+    settings say that nothing is. ``others``: what holds for players whose turn comes later, by
+    default the same but for what is the player's own; their records are put over it.
     """
     from trainer.adapters.camera import open_source
     from trainer.adapters.clips import PacedClip
@@ -130,10 +135,7 @@ def run_live(
         mirrored=camera.mirrored,
         recorded_fps=camera.recorded_fps,
     )
-    rules = rules_for(settings.rules, model)
-    if keeper is not None:
-        rules = replace(rules, rod_read_deg=last_read_deg(keeper.record, source.name))
-        rules = with_compared(rules, keeper.record.compared, source.name, say)
+    rules = _rules(settings.rules, keeper, model, source.name, say)
     tags = open_tags(settings.tags, source.name) if settings.tags.worn else None
     with contextlib.ExitStack() as stack:
         recorder = None
@@ -142,16 +144,33 @@ def run_live(
         if record is not None:
             recorder = TraceRecorder(record, rules, source.name)
             stack.callback(recorder.close)
-        rep_keeper = pictures = None
-        if keeper is not None and settings.keep:
+        bay, first, pictures = Bay(far=settings.far), None, None
+        if keeper is not None:
+            writer = None
+            if settings.keep:
+                kept = _reps_kept(settings.pictures, say)
+                writer, pictures = stack.enter_context(kept)
             made = Made(
                 kind=Kind.LIVE,
                 source=source.name,
                 model="standard" if model is None else model.name,
                 model_fitted=rules.se_factor == 1.0,
             )
-            kept = _reps_kept(keeper.record.name, made, settings.pictures, say)
-            rep_keeper, pictures = stack.enter_context(kept)
+
+            def turn_of(keeper: Keeper, rules: Rules) -> Turn:
+                name = keeper.record.name
+                rep_keeper = RepKeeper(name, made, writer, pictures=pictures)
+                return Turn(player=name, rules=rules, keeper=keeper, rep_keeper=rep_keeper)
+
+            def begin(name: str) -> Turn:
+                base = for_others(settings, Settings()) if others is None else others
+                theirs, keeper = open_keeper(name, base, read_only=not settings.keep)
+                say(player_line(keeper.record.name, theirs.rules))
+                rules = _rules(theirs.rules, keeper, model, source.name, say)
+                return turn_of(keeper, rules)
+
+            first = turn_of(keeper, rules)
+            bay = Bay(Roster(first, begin), far=settings.far, pictures=pictures)
         result = LiveMirror(
             source=source,
             open_estimator=opener,
@@ -162,8 +181,8 @@ def run_live(
             tags=tags,
             recorder=recorder,
             keeper=keeper,
-            rep_keeper=rep_keeper,
-            pictures=pictures,
+            rep_keeper=None if first is None else first.rep_keeper,
+            bay=bay,
             library=None if keeper is None else Library(keeper.record.name),
             on_step=_printer(say) if stage.screen.name == "no screen" else None,
             show_caution=settings.show_caution,
@@ -175,18 +194,25 @@ def run_live(
     return result
 
 
+def _rules(rules: Rules, keeper: Keeper | None, model: Path | None, camera: str, say: Say) -> Rules:
+    """Return ``rules`` for this model, and for this player before this camera."""
+    rules = rules_for(rules, model)
+    if keeper is None:
+        return rules
+    rules = replace(rules, rod_read_deg=last_read_deg(keeper.record, camera))
+    return with_compared(rules, keeper.record.compared, camera, say)
+
+
 @contextlib.contextmanager
-def _reps_kept(
-    player: str, made: Made, filming: PictureSettings, say: Say
-) -> Iterator[tuple[RepKeeper, RepPictures]]:
-    """Keep the reps of ``player``; say where, and at the end how many or what went wrong."""
+def _reps_kept(filming: PictureSettings, say: Say) -> Iterator[tuple[RepWriter, RepPictures]]:
+    """Write reps down; say where, and at the end how many or what went wrong."""
     writer = RepWriter()
     say(f"Reps are kept in {writer.path} (--no-keep keeps none).")
     pictures = RepPictures(writer, on=filming.on, budget_mb=filming.budget_mb)
     if pictures.on:
         say(f"Reps are filmed, without sound, into {pictures.folder} (I switches it off).")
     try:
-        yield RepKeeper(player, made, writer), pictures
+        yield writer, pictures
     finally:
         pictures.close()
         writer.close()

@@ -74,8 +74,12 @@ class RepPictures:
     # each time as a whole; ``_missed_s`` is added to by the pose thread and counted by another.
 
     def __init__(self, writer: RepWriter, *, on: bool = False, budget_mb: float = 2000.0) -> None:
-        """Put clips beside the record that ``writer`` writes, ``budget_mb`` of them at most."""
+        """Put clips beside the record that ``writer`` writes, ``budget_mb`` of them at most.
+
+        ``on``: film from the start, every player; else each is asked anew by the key.
+        """
         self.on = False
+        self._always = on
         self.folder: Path = pictures_dir(writer.path)
         self._writer, self._most_bytes = writer, round(budget_mb * 1e6)
         self._trouble = ""
@@ -111,6 +115,11 @@ class RepPictures:
                 thread.start()
         self.on = True
         return FILMING_NOW
+
+    def next_player(self) -> None:
+        """End what the key began: who has not been asked is not filmed."""
+        if self.on and not self._always:
+            self.switch()
 
     def see(self, frame: Frame) -> None:
         """Take one picture in."""

@@ -10,7 +10,7 @@ from trainer.adapters.screen_filming import beside_mark, mark_box
 from trainer.adapters.screen_keys import action_of
 from trainer.adapters.screen_layout import Placement, lay_out
 from trainer.adapters.screen_words import FILMING, MIRROR_KEYS
-from trainer.ports import KeyAction, Listed
+from trainer.ports import Announced, KeyAction, Listed, Writing
 
 SIZES = [(1280, 720), (800, 600), (640, 480), (1920, 1080), (500, 900), (360, 640)]
 
@@ -65,6 +65,21 @@ def test_pages_and_lists_do_not_hide_it_nor_does_it_hide_their_words(size_wh):
         box = mark_box(layout, covered=True)
         assert count(on, box, palette.WARNING) > 10
         assert count(off, box, palette.TEXT) == count(off, box, palette.TARGET) == 0
+
+
+@pytest.mark.parametrize("size_wh", SIZES)
+def test_it_is_larger_across_the_room_and_over_a_note_and_a_name(size_wh):
+    on, layout = drawn(size_wh, filming=True, far=True, reps=12)
+    off, _ = drawn(size_wh, far=True, reps=12)
+    box = mark_box(layout, far=True)
+    assert count(on, box, palette.WARNING) > 10
+    assert count(off, box, palette.TEXT) == count(off, box, palette.TARGET) == 0
+    for given in (
+        {"writing": Writing(title="Note", text="knee", foot="Enter")},
+        {"announced": Announced(name="Bob", lines=("left-hander",))},
+    ):
+        on, layout = drawn(size_wh, filming=True, **given)
+        assert count(on, mark_box(layout, covered=True), palette.WARNING) > 10
 
 
 def test_a_key_switches_it_and_the_page_of_keys_says_so():

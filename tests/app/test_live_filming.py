@@ -15,15 +15,18 @@ from fakes import (
     mirror,
     outcome,
 )
+from test_live_bay import Bay as BayRun
 from test_live_reps import rep_keeper
 from test_putting_together import Theatre
 
 from trainer import cli
 from trainer.adapters.clips import ClipReader, SteppedClip
+from trainer.bay import Bay
 from trainer.core.records import Handed
 from trainer.errors import SettingsError
 from trainer.keeping import open_keeper
 from trainer.live import demo_clips, run_live
+from trainer.players import PlayerRecord, save
 from trainer.ports import KeyAction
 from trainer.rep_pictures import BEFORE_S, RepPictures
 from trainer.settings import Settings, from_values
@@ -31,6 +34,12 @@ from trainer.store.file import open_store
 from trainer.store.pictures import clip_of, pictures_dir
 from trainer.store.writer import RepWriter
 from trainer.words import NO_PICTURES
+
+
+@pytest.fixture
+def two():
+    save(PlayerRecord(name="Ann", handed=Handed.RIGHT))
+    save(PlayerRecord(name="Cleo", handed=Handed.RIGHT))
 
 
 def live(theatre, **pictures):
@@ -103,8 +112,8 @@ def test_the_key_begins_and_ends_it_and_says_so():
         FakeSource([*frames[:5], switch, *frames[5:10], switch, *frames[10:20]]),
         FakeEstimator(known),
         screen=screen,
-        rep_keeper=rep_keeper(writer),
-        pictures=pictures,
+        rep_keeper=rep_keeper(writer, pictures=pictures),
+        bay=Bay(pictures=pictures),
     )
     outcome(running)
     pictures.close()
@@ -113,6 +122,29 @@ def test_the_key_begins_and_ends_it_and_says_so():
         (True, "Filming: pictures round each rep are kept, no sound"),
         (False, "Not filming any more"),
     ]
+
+
+def by_player():
+    with open_store() as store:
+        return sorted(store.pictures_kept().values())
+
+
+def test_what_a_key_began_ends_with_the_next_player_who_was_not_asked(monkeypatch, two):
+    monkeypatch.setattr("trainer.rep_pictures._WAITING", 10**6)
+    run = BayRun(monkeypatch, good_reps(3), [(1.0, KeyAction.FILM), (5.0, KeyAction.NEXT_PLAYER)])
+    run.live()
+    assert run.views[1.0].filming
+    assert not run.views[5.0].filming
+    assert not any(view.filming for view in run.screen.views[-10:])
+    assert by_player() == ["Ann"]
+
+
+def test_by_the_setting_every_player_is_filmed_each_on_their_own_record(monkeypatch, two):
+    monkeypatch.setattr("trainer.rep_pictures._WAITING", 10**6)
+    run = BayRun(monkeypatch, good_reps(3), [(5.0, KeyAction.NEXT_PLAYER)])
+    run.live(pictures={"on": True})
+    assert all(view.filming for view in run.screen.views)
+    assert by_player() == ["Ann", "Cleo", "Cleo"]
 
 
 def test_where_no_rep_is_kept_the_key_says_why_it_does_nothing():

@@ -14,7 +14,7 @@ from trainer.adapters.screen_ball import LineDrag
 from trainer.adapters.screen_calm import Memory
 from trainer.adapters.screen_draw import draw
 from trainer.adapters.screen_focus import Focus, chooses
-from trainer.adapters.screen_keys import STAYS, action_of
+from trainer.adapters.screen_keys import STAYS, action_of, letter_of, look_action
 from trainer.adapters.screen_kinds import ROWS, row_in_force
 from trainer.adapters.screen_layout import Layout
 from trainer.adapters.screen_list import list_action
@@ -44,6 +44,10 @@ class NoScreen:
     def actions(self) -> tuple[KeyAction, ...]:
         """Return no action."""
         return ()
+
+    def typed(self) -> str:
+        """Return nothing."""
+        return ""
 
     def close(self) -> None:
         """Do nothing."""
@@ -80,6 +84,7 @@ class Window:
         self._drawn_s = 0.0
         self._layout: Layout | None = None  #: where everything was drawn last
         self._drag = LineDrag()
+        self._typed = ""
         self._focus = Focus()
         self._open = True
         self._surface = self._set_mode()
@@ -172,14 +177,15 @@ class Window:
             if event.type == pygame.QUIT:
                 wanted.append(KeyAction.QUIT)
             elif event.type == pygame.MOUSEBUTTONDOWN:
-                # The ball line is not to be seen under a list, so it cannot be taken hold of.
-                listed = self._shown_view is not None and self._shown_view.listed is not None
-                if self._dismiss() == "" and not listed:
+                # Where the ball line is not to be seen it cannot be taken hold of.
+                if self._dismiss() == "" and not self._is_covered():
                     self._take_line(event)
             elif event.type == pygame.MOUSEMOTION:
                 wanted.extend(self._line_steps(self._drag.move(event.pos[0])))
             elif event.type == pygame.MOUSEBUTTONUP:
                 self._drag.drop()
+            elif event.type == pygame.KEYDOWN and self._is_writing():
+                self._typed += letter_of(pygame, event)
             elif event.type == pygame.KEYDOWN:
                 if self._page == "kinds" and self._focus.take(pygame, event.key, len(ROWS)):
                     continue
@@ -198,6 +204,20 @@ class Window:
                     wanted.append(action)
         return tuple(wanted)
 
+    def typed(self) -> str:
+        """Return the letters typed since the last call while a line was being written."""
+        letters, self._typed = self._typed, ""
+        return letters
+
+    def _is_covered(self) -> bool:
+        shown = self._shown_view
+        return shown is not None and (
+            shown.listed is not None or shown.looked is not None or shown.far
+        )
+
+    def _is_writing(self) -> bool:
+        return self._shown_view is not None and self._shown_view.writing is not None
+
     def _dismiss(self) -> str:
         was, self._page = self._page, ""
         if was == "caution":
@@ -210,6 +230,10 @@ class Window:
             in_list = list_action(self._pygame, event.key)
             if in_list is not None:
                 return in_list
+        if shown is not None and shown.looked is not None:
+            looking = look_action(self._pygame, event.key, two=len(shown.looked.figures) > 1)
+            if looking is not None:
+                return looking
         if self._page == "kinds" and chooses(self._pygame, event.key):
             return ROWS[self._focus.row]
         left_handed = shown is not None and shown.handed_left

@@ -14,8 +14,12 @@ def action_of(pygame: Any, event: Any, *, page: str, handed_left: bool) -> KeyAc
     """Return what a pressed key asks for while ``page`` lies over the mirror ("": none)."""
     if event.mod & (pygame.KMOD_CTRL | pygame.KMOD_ALT | pygame.KMOD_META):
         return None
-    if getattr(event, "unicode", "") == "?":
-        return KeyAction.HELP
+    letter = getattr(event, "unicode", "")  # where "+" and "?" lie differs from land to land
+    if letter in _LETTERS:
+        return _LETTERS[letter]
+    if event.key == pygame.K_n:
+        back = event.mod & pygame.KMOD_SHIFT
+        return KeyAction.PREVIOUS_PLAYER if back else KeyAction.NEXT_PLAYER
     if event.key in (pygame.K_LEFT, pygame.K_RIGHT):
         # The mirror shows "away from the target" on the right for a right-hander.
         away = (event.key == pygame.K_RIGHT) != handed_left
@@ -23,6 +27,8 @@ def action_of(pygame: Any, event: Any, *, page: str, handed_left: bool) -> KeyAc
     if event.key == pygame.K_ESCAPE:
         # A clicker sends it as easily as any other; it first takes a page away.
         return None if page else KeyAction.QUIT
+    if event.key == pygame.K_SPACE:
+        return None if page else KeyAction.LOOK_BACK  # many press it to take a page away
     numbers = (pygame.K_1, pygame.K_2, pygame.K_3, pygame.K_4, pygame.K_5)
     if event.key in numbers:
         row = numbers.index(event.key)
@@ -49,12 +55,42 @@ def action_of(pygame: Any, event: Any, *, page: str, handed_left: bool) -> KeyAc
         pygame.K_y: KeyAction.SILENT_CHECK,
         pygame.K_j: KeyAction.GESTURES,
         pygame.K_b: KeyAction.PAUSE,
+        pygame.K_w: KeyAction.NOTE,
+        pygame.K_u: KeyAction.TOPS,
+        pygame.K_a: KeyAction.ADJUST,
+        pygame.K_UP: KeyAction.MORE,
+        pygame.K_DOWN: KeyAction.LESS,
+        pygame.K_d: KeyAction.FAR,
         pygame.K_PERIOD: KeyAction.PAUSE,  # what some clickers send for a dark screen
         pygame.K_PAGEDOWN: KeyAction.NEXT_KIND,
         pygame.K_PAGEUP: KeyAction.PREVIOUS_KIND,
         pygame.K_F1: KeyAction.HELP,
         pygame.K_q: KeyAction.QUIT,
     }.get(event.key)
+
+
+def look_action(pygame: Any, key: int, *, two: bool) -> KeyAction | None:  # noqa: ANN401
+    """Return what a key means while the last rep is shown, or ``two`` tops; None: as ever."""
+    if key == pygame.K_ESCAPE:
+        return KeyAction.TOPS if two else KeyAction.LOOK_BACK
+    return {
+        pygame.K_LEFT: KeyAction.LOOK_EARLIER,
+        pygame.K_RIGHT: KeyAction.LOOK_LATER,
+        pygame.K_UP: KeyAction.LOOK_BEFORE,
+        pygame.K_DOWN: KeyAction.LOOK_AFTER,
+    }.get(key)
+
+
+def letter_of(pygame: Any, event: Any) -> str:  # noqa: ANN401
+    r"""Return what a pressed key adds to a line: a letter, "\b", "\n", "\x1b" or nothing."""
+    ends = {
+        pygame.K_BACKSPACE: "\b",
+        pygame.K_RETURN: "\n",
+        pygame.K_KP_ENTER: "\n",
+        pygame.K_ESCAPE: "\x1b",
+    }
+    letter: str = ends.get(event.key) or getattr(event, "unicode", "")
+    return letter if event.key in ends or letter.isprintable() else ""
 
 
 _KINDS = (
@@ -64,4 +100,9 @@ _KINDS = (
     KeyAction.CENTRED,
     KeyAction.LADDER,
 )
+_LETTERS = {
+    "?": KeyAction.HELP,
+    "+": KeyAction.COACH_GOOD,
+    "-": KeyAction.COACH_NOT_GOOD,
+}
 _GUESSES = (KeyAction.GUESS_SHORT, KeyAction.GUESS_THERE, KeyAction.GUESS_PAST)

@@ -36,6 +36,8 @@ TURN_WORDS: Final = {"maybe": "maybe", "reached": "there", "past": "enough"}  #:
 OWN: Final = "own"  #: over a target taken from the player's own rep
 TONES_ONLY: Final = "tones only"
 NO_TARGET: Final = "no target"
+FAR_TARGET: Final = "target {}°"  #: under the bar that is read across a room
+FAR_OWN: Final = "own target {}°"
 BALL_LINE: Final = "ball line"
 ROD_TITLE: Final = "camera check"
 ROD_STEPS: Final = (
@@ -76,6 +78,13 @@ MIRROR_KEYS: Final = (
     ("L", "the list of sessions that were kept, and back"),
     ("E", "make the report of the last session and show it"),
     ("I", "film the reps, without sound, and no longer"),
+    ("N", "next player of the roster; with Shift the one before"),
+    ("+, −", "coach: the last rep was good, was not; once more takes it back"),
+    ("W", "coach: write a note on the last rep"),
+    ("Space", "the last rep standing still: step through it, and back"),
+    ("U", "the last rep's top beside the reference's, and back"),
+    ("Up, Down", "target higher, lower; A: the band or a tolerance in its place"),
+    ("D", "very large, for a screen across the room, and back"),
     ("F1 or ?", "this page; once more: the signs by hand"),
     ("Q or Esc", "quit; Esc first takes a page away"),
 )

@@ -20,7 +20,7 @@ from trainer.store.content import Store
 from trainer.store.file import open_store, set_aside, store_path
 from trainer.store.gather import FinishedRep
 from trainer.store.pictures import clip_name, drop_clip, keep_within, pictures_dir
-from trainer.store.records import KeptPictures, KeptRep, Motion
+from trainer.store.records import KeptPictures, KeptRep, Motion, RepWord
 
 #: What could not be written is tried again after so long, and at the end.
 RETRY_S: Final = 5.0
@@ -34,6 +34,10 @@ class _Filmed:
 
     pictures: KeptPictures
     most_bytes: int
+
+    @property
+    def number(self) -> int:
+        return self.pictures.number
 
 
 class RepWriter:
@@ -66,8 +70,8 @@ class RepWriter:
         self._retry_s, self._last_try_s, self._open_it = retry_s, last_try_s, open_it
         self._busy = False
         self._store: Store | None = None
-        self._queue: queue.SimpleQueue[FinishedRep | _Filmed | None] = queue.SimpleQueue()
-        self._unwritten: deque[tuple[KeptRep, Motion] | _Filmed] = deque()
+        self._queue: queue.SimpleQueue[FinishedRep | RepWord | _Filmed | None] = queue.SimpleQueue()
+        self._unwritten: deque[tuple[KeptRep, Motion] | RepWord | _Filmed] = deque()
         self._places: set[tuple[str, int]] = set()
         self._thread = threading.Thread(target=self._run, name="keep", daemon=True)
         self._thread.start()
@@ -77,8 +81,11 @@ class RepWriter:
         """Return what is wrong in plain words; empty while all is well."""
         return " ".join(words for words in (self._said, self._fault) if words)
 
-    def put(self, finished: FinishedRep) -> None:
-        """Hand one rep over; never waits and never raises."""
+    def put(self, finished: FinishedRep | RepWord) -> None:
+        """Hand over one rep, or what was said of one before; never waits and never raises.
+
+        Any thread may call it.
+        """
         self._queue.put(finished)
 
     def put_pictures(self, pictures: KeptPictures, most_bytes: int) -> None:
@@ -120,18 +127,18 @@ class RepWriter:
                 finished = self._queue.get(timeout=wait_s)
                 if finished is None:
                     return False
-                self._work_out(finished)
+                if isinstance(finished, (RepWord, _Filmed)):
+                    self._unwritten.append(finished)
+                else:
+                    self._work_out(finished)
                 wait_s = 0.0
         except queue.Empty:
             return True
 
-    def _work_out(self, finished: FinishedRep | _Filmed) -> None:
-        if isinstance(finished, _Filmed):
-            self._unwritten.append(finished)
-            return
+    def _work_out(self, finished: FinishedRep) -> None:
         try:
             self._unwritten.append(finished.worked_out())
-            self._count_waiting()
+            self._count()
         except Exception as error:
             # A fault of ours costs a rep its place in the record, not the player the practice.
             self._lose(finished.rep.number, error)
@@ -142,7 +149,12 @@ class RepWriter:
             try:
                 if self._store is None:
                     self._store = self._open_it(self.path)
-                self._write(self._store, first)
+                if isinstance(first, RepWord):
+                    self._tell(self._store, first)
+                elif isinstance(first, _Filmed):
+                    self._keep_pictures(self._store, first)
+                else:
+                    self._store.save(*first)
             except DamagedStoreError as error:
                 if not self._put_aside(error):
                     return
@@ -154,25 +166,22 @@ class RepWriter:
             except PicturesError as error:
                 self._said = str(error)
             except Exception as error:
-                number = (
-                    first.pictures.number if isinstance(first, _Filmed) else first[0].rep.number
-                )
+                number = first[0].rep.number if isinstance(first, tuple) else first.number
                 self._lose(number, error)
             else:
+                if isinstance(first, tuple):
+                    kept = first[0]
+                    self._places.add((kept.session.uid, kept.rep.number))
+                    self.kept += 1
                 self._fault = ""
             self._unwritten.popleft()
-            self._count_waiting()
+            self._count()
 
-    def _write(self, store: Store, what: tuple[KeptRep, Motion] | _Filmed) -> None:
-        if isinstance(what, _Filmed):
-            self._write_pictures(store, what)
-            return
-        kept, motion = what
-        store.save(kept, motion)
-        self._places.add((kept.session.uid, kept.rep.number))
-        self.kept += 1
+    def _tell(self, store: Store, word: RepWord) -> None:
+        if not store.tell(word):
+            self._said = f"What was said of rep {word.number} is not kept: the rep is not either."
 
-    def _write_pictures(self, store: Store, filmed: _Filmed) -> None:
+    def _keep_pictures(self, store: Store, filmed: _Filmed) -> None:
         pictures = filmed.pictures
         if store.save_pictures(pictures):
             self.filmed += 1
@@ -181,8 +190,8 @@ class RepWriter:
             name = clip_name(pictures.session_uid, pictures.number)
             drop_clip(pictures_dir(self.path) / name)
 
-    def _count_waiting(self) -> None:
-        self.waiting = sum(not isinstance(one, _Filmed) for one in self._unwritten)
+    def _count(self) -> None:
+        self.waiting = sum(isinstance(one, tuple) for one in self._unwritten)
 
     def _lose(self, number: int, error: Exception) -> None:
         self._said = f"Rep {number} was not kept: {type(error).__name__}: {error}"
@@ -204,9 +213,9 @@ class RepWriter:
 
     def _wait_because(self, error: StoreError) -> None:
         self._busy = isinstance(error, BusyStoreError)
-        reps = "1 rep waits" if self.waiting == 1 else f"{self.waiting} reps wait"
-        reps = reps if self.waiting else "What was filmed waits"
-        self._fault = f"{reps} to be kept: {error}"
+        count = self.waiting
+        reps = "1 rep waits" if count == 1 else f"{count} reps wait"
+        self._fault = f"{reps if count else 'What was said or filmed waits'} to be kept: {error}"
 
     def _last_try(self) -> None:
         until_s = time.monotonic() + self._last_try_s
@@ -214,8 +223,9 @@ class RepWriter:
             time.sleep(min(0.2, self._retry_s))
             self._write_all()
         if self._unwritten:
-            reps = "1 rep was" if self.waiting == 1 else f"{self.waiting} reps were"
-            reps = reps if self.waiting else "What was filmed was"
+            count = self.waiting
+            reps = "1 rep was" if count == 1 else f"{count} reps were"
+            reps = reps if count else "What was said or filmed was"
             why = self._fault.split(" to be kept: ", 1)[-1]
             self._fault = f"{reps} not kept: {why}"
 
