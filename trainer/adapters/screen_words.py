@@ -201,12 +201,18 @@ def turn_title(view: View) -> str:
 
 
 def turn_caption(measures: Measures, view: View) -> str:
-    """Return what the turn rests on and its standard error, for under its figure."""
+    """Return what the turn rests on and its standard error, for under its figure.
+
+    "Your own" is the error that a comparison with tags found for this player.
+    """
     se_deg = measures.shoulder_turn_se_deg
     name = "thorax_turn_deg" if view.turn_of is TurnOf.CHEST else "shoulder_turn_deg"
     source = (measures.sources or {}).get(name, Source.POSE)
     if source is Source.POSE:
-        return "camera estimate" if se_deg is None else estimate(se_deg)
+        if se_deg is None:
+            return "camera estimate"
+        is_own = view.step is not None and view.step.own_turn_error
+        return f"your own ±{whole(se_deg)}°" if is_own else estimate(se_deg)
     words = SOURCE_WORDS[source]
     return words if se_deg is None else f"{words} ±{whole(se_deg)}°"
 
