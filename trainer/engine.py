@@ -32,13 +32,13 @@ from trainer.core.practice_words import (
     PAUSE_ON,
     PAUSED,
     PAUSED_AWAY,
-    SIGN_WORDS,
     SIGNS_OFF,
     SIGNS_ON,
     check_begun_words,
     check_words,
     cues_words,
     kind_words,
+    sign_words,
 )
 from trainer.core.records import Handed, Measures, Phase, Pose, Rep, Signal, Step
 from trainer.core.rod_check import RodState
@@ -98,7 +98,8 @@ class Engine:
             why = PAUSED if self.paused else PAUSED_AWAY
             seen = resting(seen, why)
         if self._signs.held_share() > SIGN_SHOWN:
-            seen = replace(seen, sign=SIGN_WORDS[self._signs.sign or Sign.HAND_UP])
+            words = sign_words(self._signs.sign, self._practice, paused=self.paused)
+            seen = replace(seen, sign=words)
         return seen
 
     @property
