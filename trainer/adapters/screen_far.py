@@ -1,8 +1,8 @@
 """The window for a screen across the room: turn, verdict and reps very large, nothing else.
 
-Main thread only. Digits of the turn are 0.36 of the window's height: on a 40-inch screen (50 cm
-high) 18 cm, which from 5 m is 124 minutes of arc; the words of the verdict are at least 0.08,
-or 27 minutes where 20 to 22 are preferred (ISO 9241-3).
+Main thread only. Digits of the turn are a third of the window's height: on a 40-inch screen (50 cm
+high) 17 cm, which from 5 m is 114 minutes of arc. A verdict of up to some 40 letters has 0.08 or
+more, 28 minutes, where 20 to 22 are preferred (ISO 9241-3).
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from trainer.adapters.screen_state import SWINGING, turn_state
 from trainer.core.records import Measures
 from trainer.ports import View
 
-TURN: Final = 0.36  #: ink height of the turn's digits, as a share of the window's height
+TURN: Final = 0.34  #: ink height of the turn's digits, as a share of the window's height
 REPS: Final = 0.25
 VERDICT: Final = 0.13  #: ink height of the verdict's words at most
 
@@ -135,7 +135,7 @@ def _turn(
             words_cap = pen.shrunk(words, 0.08 * unit, max(box.right - at[0] - 0.02 * unit, 1))
             pen.write(surface, words, at, words_cap, palette.TEXT)
     bar = Box(box.x, box.bottom - 0.15 * unit, 0.94 * box.w, 0.05 * unit)
-    _bar(surface, pen, bar, view, turn_deg, colour, unit)
+    _bar(surface, pen, bar, view, measures, colour, unit)
 
 
 def _bar(
@@ -143,19 +143,27 @@ def _bar(
     pen: Pen,
     bar: Box,
     view: View,
-    turn_deg: float | None,
+    measures: Measures,
     colour: palette.Colour,
     unit: float,
 ) -> None:
-    """Draw the turn as a lying bar with the target on it."""
+    """Draw the turn as a lying bar, its end soft by its standard error, with the target on it."""
     import pygame
 
     top_deg = bar_top_deg(view.target_deg, view.turn_band_deg)
     rect = pygame.Rect(round(bar.x), round(bar.y), round(bar.w), round(bar.h))
     pygame.draw.rect(surface, palette.BLACK, rect)
+    turn_deg, se_deg = measures.shoulder_turn_deg, measures.shoulder_turn_se_deg or 0.0
     if turn_deg is not None:
-        share = min(max(turn_deg / top_deg, 0.0), 1.0)
-        surface.fill(colour, (rect.x, rect.y, round(rect.w * share), rect.h))
+        end = round(min(max((turn_deg + se_deg) / top_deg, 0.0), 1.0) * rect.w)
+        surface.fill(colour, (rect.x, rect.y, end, rect.h))
+        fade_px = round(2 * se_deg / top_deg * rect.w)
+        if fade_px >= 1:
+            lying = pygame.transform.rotate(pen.fade(), -90)  # clears from right to left
+            fade = pygame.transform.scale(lying, (fade_px, rect.h))
+            x = round(rect.x + (turn_deg - se_deg) / top_deg * rect.w)
+            seen = pygame.Rect(x, rect.y, fade_px, rect.h).clip(rect)
+            surface.blit(fade, seen, (seen.x - x, 0, seen.w, seen.h))
     pygame.draw.rect(surface, palette.LINE, rect, max(round(0.004 * unit), 1))
     if view.pain:
         pen.write(
