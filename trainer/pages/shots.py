@@ -63,7 +63,7 @@ def _after(top: Posture, rules: Rules | None = None) -> View:
 
 def _checkpoints() -> View:
     practice = Practice().press(KeyAction.CHECKPOINTS).stand(3.0)
-    return practice.go(HIP_HIGH, 1.5).stand(0.6, HIP_HIGH).view(answer="")
+    return practice.go(HIP_HIGH, 1.5).stand(1.0, HIP_HIGH).view(answer="")
 
 
 def _guess() -> View:
