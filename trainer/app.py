@@ -24,6 +24,7 @@ from trainer.core.summary import spread_words, words_for
 from trainer.engine import Engine
 from trainer.keeping import Keeper
 from trainer.model_match import OTHER_MODEL
+from trainer.placing import Placing
 from trainer.ports import (
     FrameSource,
     KeyAction,
@@ -59,6 +60,7 @@ class RunResult:
     dropped: int  #: pictures replaced by a newer one before it could
     delays_ms: tuple[float, ...]  #: picture stamp to cue decided, newest 600
     rules: Rules  #: as they stand at the end (handedness and pain may have been switched)
+    first_run_asked: bool = False  #: it ended because the first run was asked for once more
 
 
 class LiveMirror:
@@ -78,6 +80,8 @@ class LiveMirror:
         keeper: Keeper | None = None,
         rep_keeper: RepKeeper | None = None,
         library: Library | None = None,
+        placing: Placing | None = None,
+        first_run: bool = False,
         on_step: Callable[[Step, Rules], None] | None = None,
         on_view: Callable[[View, Step], None] | None = None,
         show_caution: bool = False,
@@ -95,6 +99,9 @@ class LiveMirror:
         self._keeper = keeper
         self._rep_keeper = rep_keeper
         self._library = library
+        self._placing = placing
+        #: The caller can go through the first run once more, so the key for it ends this one.
+        self._first_run, self._first_run_asked = first_run, False
         self._on_step = on_step
         self._on_view = on_view
         self._show_caution = show_caution
@@ -156,6 +163,7 @@ class LiveMirror:
             dropped=self._source.status().dropped,
             delays_ms=tuple(shared.delays_ms),
             rules=shared.rules,
+            first_run_asked=self._first_run_asked,
         )
 
     def _opens_on_main(self) -> bool:
@@ -168,6 +176,11 @@ class LiveMirror:
             for action in self._screen.actions():
                 if action is KeyAction.QUIT:
                     return True
+                if action is KeyAction.FIRST_RUN and self._first_run:
+                    self._first_run_asked = True
+                    return False
+                if self._placing is not None and self._placing.take(action):
+                    continue
                 if self._library is not None and self._library.take(action, self._clock()):
                     continue
                 if action is KeyAction.MUTE:
@@ -176,8 +189,17 @@ class LiveMirror:
                     self._actions.put(action)
             if self._keeper is not None:
                 self._keep_player(self._keeper)
+            if self._placing is not None and self._placing.open:
+                self._look_at_place(self._placing)
             self._screen.show(self._view())
         return False
+
+    def _look_at_place(self, placing: Placing) -> None:
+        """Give the open placement page what it looks at; here, so no pose ever waits for it."""
+        shared = self._shared
+        rates = (self._source.status().measured_fps, shared.poses_per_second())
+        fps = min((rate for rate in rates if rate is not None), default=None)
+        placing.look(shared.frame, shared.step, fps, shared.rules)
 
     def _keep_player(self, keeper: Keeper) -> None:
         """Here and not in the pose thread: a slow disk never holds a tone up."""
@@ -340,6 +362,7 @@ class LiveMirror:
             rod=shared.rod,
             practice=shared.practice,
             listed=None if library is None else library.listed,
+            guide=None if self._placing is None else self._placing.guide(rules),
         )
 
     def _last_rep_words(self) -> tuple[str, ...]:

@@ -20,6 +20,7 @@ from trainer import __version__
 from trainer.caution import CAUTION_LINES, CAUTION_TITLE
 from trainer.cli_options import (
     camera_options,
+    live_options,
     picture_options,
     player_options,
     practice_options,
@@ -79,10 +80,7 @@ def _parser() -> argparse.ArgumentParser:
     practice_options(live)
     tag_options(live)
     stage_options(live)
-    live.add_argument(
-        "--no-keep", action="store_true", help="keep nothing: no rep, no change of the record"
-    )
-    live.add_argument("--record", type=Path, metavar="TRACE", help="write the poses to this file")
+    live_options(live)
     live.set_defaults(run=_live)
 
     demo = commands.add_parser("demo", help="the mirror, on the clips that come with it")
@@ -220,7 +218,8 @@ def _say(line: str) -> None:
 
 
 def _live(args: argparse.Namespace) -> int:
-    from trainer.live import open_stage, run_live
+    from trainer.live import open_stage
+    from trainer.live_runs import Wanted, run_guided
     from trainer.players import DEFAULT_NAME
     from trainer.words import rep_line, spread_line
 
@@ -229,13 +228,14 @@ def _live(args: argparse.Namespace) -> int:
     if settings.show_caution:
         _print_caution()
     with open_stage(screen=args.screen, sound=settings.sound, say=_say) as stage:
-        result = run_live(
+        result = run_guided(
             settings,
             stage=stage,
             model=args.model,
             record=args.record,
             say=_say,
             keeper=keeper,
+            wanted=Wanted(first=args.first_run, settings_named=args.settings is not None),
         )
         if stage.screen.name != "no screen":
             for rep in result.reps:

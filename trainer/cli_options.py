@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
 
 from trainer.core.practice_rules import CueSchedule, PracticeKind, TurnOf
 
@@ -81,6 +82,27 @@ def tag_options(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--turn-of", choices=[of.value for of in TurnOf], help="what the target is about"
+    )
+
+
+def live_options(parser: argparse.ArgumentParser) -> None:
+    """Add what is kept and written of a practice, and whether the first run is gone through."""
+    parser.add_argument(
+        "--no-keep", action="store_true", help="keep nothing: no rep, no change of the record"
+    )
+    parser.add_argument("--record", type=Path, metavar="TRACE", help="write the poses to this file")
+    first = parser.add_mutually_exclusive_group()
+    first.add_argument(
+        "--first-run",
+        action="store_true",
+        default=None,
+        help="choose the camera and say who you are once more (F3 in the mirror)",
+    )
+    first.add_argument(
+        "--skip-first-run",
+        action="store_false",
+        dest="first_run",
+        help="begin with the mirror, also the first time",
     )
 
 

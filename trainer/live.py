@@ -22,6 +22,7 @@ from trainer.core.rules import Rules
 from trainer.errors import TrainerError
 from trainer.keeping import Keeper
 from trainer.model_match import rules_for
+from trainer.placing import Placing
 from trainer.player_compared import with_compared
 from trainer.players import DEFAULT_NAME, last_read_deg
 from trainer.ports import PoseEstimator, Screen, Sounder, View
@@ -100,11 +101,14 @@ def run_live(
     record: Path | None,
     say: Say,
     keeper: Keeper | None = None,
+    placing: Placing | None = None,
+    reps_before: int = 0,
 ) -> RunResult:
     """Run the mirror on the camera until the player quits.
 
     ``keeper`` keeps the player's record; the reps of that player are kept too, unless the
-    settings say that nothing is.
+    settings say that nothing is. With ``placing`` the caller can also go through the first run
+    again, and counts on from ``reps_before``.
     """
     from trainer.adapters.camera import open_source
     from trainer.adapters.clips import PacedClip
@@ -152,6 +156,9 @@ def run_live(
             keeper=keeper,
             rep_keeper=rep_keeper,
             library=None if keeper is None else Library(keeper.record.name),
+            placing=placing,
+            first_run=placing is not None and stage.screen.name != "no screen",
+            reps_before=reps_before,
             on_step=_printer(say) if stage.screen.name == "no screen" else None,
             show_caution=settings.show_caution,
             wait_for_pose=isinstance(source, PacedClip),
@@ -260,6 +267,9 @@ def run_demo(
             wait_for_pose=True,
             reps_before=reps,
             library=library,
+            placing=Placing(
+                field_of_view_deg=None if clip.tags is None else clip.tags.field_of_view_deg
+            ),
             on_view=None if save is None else _collector(shots),
         )
         try:

@@ -13,12 +13,12 @@ from trainer.adapters.quiet import quiet_stderr
 from trainer.adapters.screen_ball import LineDrag
 from trainer.adapters.screen_calm import Memory
 from trainer.adapters.screen_draw import draw
-from trainer.adapters.screen_keys import STAYS, action_of
+from trainer.adapters.screen_keys import STAYS, action_of, guide_action, typed_letter
 from trainer.adapters.screen_layout import Layout
 from trainer.adapters.screen_list import list_action
 from trainer.adapters.screen_pen import Pen
 from trainer.errors import ScreenError
-from trainer.ports import KeyAction, Screen, View
+from trainer.ports import GuidePage, KeyAction, Screen, View
 
 Choice = Literal["auto", "window", "none"]
 DEFAULT_SIZE_WH: Final = (1280, 720)
@@ -42,6 +42,10 @@ class NoScreen:
     def actions(self) -> tuple[KeyAction, ...]:
         """Return no action."""
         return ()
+
+    def typed(self) -> str:
+        """Return nothing."""
+        return ""
 
     def close(self) -> None:
         """Do nothing."""
@@ -78,6 +82,7 @@ class Window:
         self._drawn_s = 0.0
         self._layout: Layout | None = None  #: where everything was drawn last
         self._drag = LineDrag()
+        self._typed = ""
         self._open = True
         self._surface = self._set_mode()
 
@@ -150,7 +155,7 @@ class Window:
             self._page = "caution"
         if view.pain and not self._pain_before:
             self._page = "pain"
-        if not view.caution and self._page == "caution":
+        if self._caution_asked and not view.caution and self._page == "caution":
             self._page = ""
         self._caution_asked, self._pain_before = view.caution, view.pain
         return self._page
@@ -168,9 +173,10 @@ class Window:
             if event.type == pygame.QUIT:
                 wanted.append(KeyAction.QUIT)
             elif event.type == pygame.MOUSEBUTTONDOWN:
-                # The ball line is not to be seen under a list, so it cannot be taken hold of.
-                listed = self._shown_view is not None and self._shown_view.listed is not None
-                if self._dismiss() == "" and not listed:
+                # The ball line is not to be seen under a page, so it cannot be taken hold of.
+                shown = self._shown_view
+                under = shown is not None and (shown.listed or shown.guide) is not None
+                if self._dismiss() == "" and not under:
                     self._take_line(event)
             elif event.type == pygame.MOUSEMOTION:
                 wanted.extend(self._line_steps(self._drag.move(event.pos[0])))
@@ -185,11 +191,18 @@ class Window:
                     self._page = "" if was == "kinds" else "kinds"
                 if action in STAYS and was == "kinds":
                     self._page = was
+                if action is KeyAction.CAUTION and was != "caution":
+                    self._page = "caution"
                 if action is KeyAction.FULL_SCREEN:
                     self._toggle_full_screen()
                 if action is not None:
                     wanted.append(action)
         return tuple(wanted)
+
+    def typed(self) -> str:
+        r"""Return what was typed into a page since the last call; "\b" takes a letter back."""
+        letters, self._typed = self._typed, ""
+        return letters
 
     def _dismiss(self) -> str:
         was, self._page = self._page, ""
@@ -199,6 +212,13 @@ class Window:
 
     def _action_of(self, event: Any) -> KeyAction | None:  # noqa: ANN401
         shown = self._shown_view
+        guide = None if shown is None or self._page else shown.guide
+        if guide is not None:
+            in_guide = guide_action(self._pygame, event.key, guide)
+            if in_guide is not None or guide.page is not GuidePage.PLACEMENT:
+                if in_guide is None and guide.entry is not None:
+                    self._typed += typed_letter(self._pygame, event)
+                return in_guide
         if shown is not None and shown.listed is not None:
             in_list = list_action(self._pygame, event.key)
             if in_list is not None:

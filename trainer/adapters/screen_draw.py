@@ -11,6 +11,7 @@ from trainer.adapters.screen_ball import draw_ball_line
 from trainer.adapters.screen_bars import draw_turn
 from trainer.adapters.screen_calm import Memory
 from trainer.adapters.screen_drift import draw_head, draw_hips
+from trainer.adapters.screen_guide import draw_guide
 from trainer.adapters.screen_layout import FIGURE, SMALL, TITLE, Box, Layout
 from trainer.adapters.screen_list import draw_list
 from trainer.adapters.screen_marks import warning_mark
@@ -86,6 +87,8 @@ def draw(
     _draw_strip(surface, pen, layout, view, stale=stale)
     if view.listed is not None:
         draw_list(surface, pen, layout, view.listed)
+    if view.guide is not None:
+        draw_guide(surface, pen, layout, view, view.guide)
     if page is None:
         page = "caution" if view.caution else ""
     if page:

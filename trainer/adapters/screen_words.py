@@ -37,6 +37,9 @@ MIRROR_KEYS: Final = (
     ("J", "answer signs by hand, and no longer"),
     ("L", "the list of sessions that were kept, and back"),
     ("E", "make the report of the last session and show it"),
+    ("F2", "where to put the camera, and back"),
+    ("F3", "choose the camera and say who you are once more"),
+    ("F4", "the caution"),
     ("F1 or ?", "this page; once more: the signs by hand"),
     ("Q or Esc", "quit; Esc first takes a page away"),
 )
