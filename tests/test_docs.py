@@ -125,8 +125,8 @@ SECTIONS = {
     "smoothing": Rules().smoothing,
     "camera": CameraSettings(),
     "tags": TagSettings(),
-    "sound": {"player": "auto"},
-    "screen": {"show_caution": True},
+    "sound": {"player": "auto", "level_db": 0.0},
+    "screen": {"show_caution": True, "large_text": False, "figures": True},
 }
 #: The window must be longer than the stillness it is to show.
 BESIDE = {"still_s": {"window_s": 60.0}, "window_s": {"still_s": 0.1}}

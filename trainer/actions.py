@@ -8,7 +8,6 @@ from typing import Final
 from trainer.core.gestures import Sign
 from trainer.ports import KeyAction
 
-PAUSED: Final = "Paused: hand above the head goes on"
 #: A sign held for this share of its time is shown, so that the player sees it is being read.
 SIGN_SHOWN: Final = 0.3
 #: Signs with a meaning, and those that mean something only while a guess is waited for.

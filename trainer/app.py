@@ -12,7 +12,6 @@ import sys
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
 from statistics import median
 
 from trainer.actions import joined
@@ -28,6 +27,7 @@ from trainer.placing import Placing
 from trainer.ports import (
     FrameSource,
     KeyAction,
+    Look,
     PoseEstimator,
     Screen,
     Sounder,
@@ -37,8 +37,11 @@ from trainer.ports import (
 )
 from trainer.recorder import TraceRecorder
 from trainer.report.library import Library
+from trainer.run_result import RunResult
 from trainer.shared import Shared
 from trainer.store.keeper import RepKeeper
+from trainer.volume import VolumeTest
+from trainer.words import KEPT, LOADING_MODEL, NO_SOUND, SOUND_OFF, VOLUME_MUTED
 
 #: How long the caution stands if no key is pressed: hands may be on a club already.
 CAUTION_S = 15.0
@@ -48,19 +51,6 @@ ANSWER_S = 5.0
 JOIN_S = 2.0
 
 PanOf = Callable[[Cue, Handed], float]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RunResult:
-    """What a run came to."""
-
-    reps: tuple[Rep, ...]
-    quit_asked: bool  #: the player closed the window or pressed quit
-    frames: int  #: pictures the pose thread took
-    dropped: int  #: pictures replaced by a newer one before it could
-    delays_ms: tuple[float, ...]  #: picture stamp to cue decided, newest 600
-    rules: Rules  #: as they stand at the end (handedness and pain may have been switched)
-    first_run_asked: bool = False  #: it ended because the first run was asked for once more
 
 
 class LiveMirror:
@@ -85,6 +75,7 @@ class LiveMirror:
         on_step: Callable[[Step, Rules], None] | None = None,
         on_view: Callable[[View, Step], None] | None = None,
         show_caution: bool = False,
+        look: Look | None = None,
         wait_for_pose: bool = False,
         reps_before: int = 0,
         clock: Callable[[], float] = time.monotonic,
@@ -105,6 +96,7 @@ class LiveMirror:
         self._on_step = on_step
         self._on_view = on_view
         self._show_caution = show_caution
+        self._look = look or Look()
         #: A clip can wait until the model is loaded, so that none of it is missed.
         self._wait_for_pose = wait_for_pose
         #: Reps of the same session made before another source: the count goes on.
@@ -112,6 +104,7 @@ class LiveMirror:
         self._clock = clock
         self._started_s = clock()
         self._muted = False
+        self._volume: VolumeTest | None = None  #: under way
         self._stop = threading.Event()
         self._ended = threading.Event()
         self._actions: queue.SimpleQueue[KeyAction] = queue.SimpleQueue()
@@ -185,21 +178,27 @@ class LiveMirror:
                     continue
                 if action is KeyAction.MUTE:
                     self._muted = not self._muted
+                elif action is KeyAction.VOLUME:
+                    self._volume = VolumeTest(self._sounder, self._clock())
                 else:
                     self._actions.put(action)
             if self._keeper is not None:
                 self._keep_player(self._keeper)
-            if self._placing is not None and self._placing.open:
-                self._look_at_place(self._placing)
+            if self._placing is not None:
+                self._placing.look(self._shared, self._source)
+            self._play_volume()
             self._screen.show(self._view())
         return False
 
-    def _look_at_place(self, placing: Placing) -> None:
-        """Give the open placement page what it looks at; here, so no pose ever waits for it."""
-        shared = self._shared
-        rates = (self._source.status().measured_fps, shared.poses_per_second())
-        fps = min((rate for rate in rates if rate is not None), default=None)
-        placing.look(shared.frame, shared.step, fps, shared.rules)
+    def _play_volume(self) -> None:
+        """Play the volume test's next tone when it is due, and say which it is."""
+        if self._volume is None:
+            return
+        words = VOLUME_MUTED if self._muted else self._volume.go_on(self._clock())
+        if words:
+            self._shared.answer = words, self._clock()
+        if self._muted or self._volume.over:
+            self._volume = None
 
     def _keep_player(self, keeper: Keeper) -> None:
         """Here and not in the pose thread: a slow disk never holds a tone up."""
@@ -363,19 +362,20 @@ class LiveMirror:
             practice=shared.practice,
             listed=None if library is None else library.listed,
             guide=None if self._placing is None else self._placing.guide(rules),
+            look=self._look,
         )
 
     def _last_rep_words(self) -> tuple[str, ...]:
         """Return the last verdict, and that its rep is kept once it is on the disk."""
         rep, words, keeper = self._shared.last_rep, self._shared.last_rep_words, self._rep_keeper
         is_kept = rep is not None and keeper is not None and keeper.is_kept(rep)
-        return (*words, "kept") if is_kept else words
+        return (*words, KEPT) if is_kept else words
 
     def _notices(self, camera: str) -> tuple[str, ...]:
         shared = self._shared
         found = [camera]
         if self._estimator is None and (shared.frame is not None or self._wait_for_pose):
-            found.append("Loading the pose model.")
+            found.append(LOADING_MODEL)
         found.append(shared.who)
         found.extend(shared.about_tags)
         if shared.step is not None:
@@ -383,9 +383,9 @@ class LiveMirror:
         if shared.rules.se_factor > 1.0:
             found.append(OTHER_MODEL)
         if not self._sounder.audible:
-            found.append("No sound (trainer doctor says why).")
+            found.append(NO_SOUND)
         elif self._muted:
-            found.append("Sound off.")
+            found.append(SOUND_OFF)
         for keeping in (self._recorder, self._keeper, self._rep_keeper):
             if keeping is not None:
                 found.append(keeping.trouble)

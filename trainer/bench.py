@@ -178,7 +178,7 @@ def _live(clip: Path, model: Path, seconds: float) -> list[Row]:
         bench_clips.as_webcam(clip, camera)
         text = _run_child("live", camera, model, "--frames", frames)
     told = json.loads(text)
-    own, trunk, delay = (sorted(told[name]) for name in ("own_ms", "trunk_ms", "delay_ms"))
+    own, looks, delay = (sorted(told[name]) for name in ("own_ms", "looks_ms", "delay_ms"))
     minute = [count for since_s, count in told["dropped"] if since_s <= 61.0][-1]
     length_s, everything = told["dropped"][-1]
     sound = "" if told["audible"] else ", no sound device"
@@ -190,10 +190,10 @@ def _live(clip: Path, model: Path, seconds: float) -> list[Row]:
             met=median(own) <= 1.0,
         ),
         Row(
-            what="trunk's picture cut out and read, median",
+            what="trunk's picture and the motion round the hands read, median",
             goal="≤ 3.0 ms",
-            result=f"{median(trunk):.2f} ms (95 %: {_share(trunk, 0.95):.2f} ms)",
-            met=median(trunk) <= 3.0,
+            result=f"{median(looks):.2f} ms (95 %: {_share(looks, 0.95):.2f} ms)",
+            met=median(looks) <= 3.0,
         ),
         Row(
             what="picture stamp to cue decided, median and 95 %",

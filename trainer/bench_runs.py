@@ -119,7 +119,7 @@ class _Clock:
 
     begun_s: float = 0.0
     inside_s: float = 0.0  # the pose model
-    trunk_s: float = 0.0
+    looks_s: float = 0.0  # the looks at trunk and hands
 
 
 class _Begun:
@@ -132,7 +132,7 @@ class _Begun:
         self.close = inner.close
 
     def estimate(self, frame: Frame) -> Any:  # noqa: ANN401 -- Pose | None
-        self._clock.inside_s = self._clock.trunk_s = 0.0
+        self._clock.inside_s = self._clock.looks_s = 0.0
         self._clock.begun_s = time.perf_counter()
         return self._inner.estimate(frame)
 
@@ -162,7 +162,7 @@ class LiveRun:
 
     fps: float  #: poses a second, from the first to the last
     own_ms: list[float]  #: a picture: all of the pose thread's work but the networks'
-    trunk_ms: list[float]  #: a picture: cutting out the trunk and running its network
+    looks_ms: list[float]  #: a picture: the trunk's network, and the motion round the hands
     delay_ms: list[float]  #: picture stamp to cues decided
     dropped: list[tuple[float, int]]  #: (seconds since the first pose, dropped so far)
     rss_mb: list[tuple[float, float]]  #: (seconds since the first pose, resident MB)
@@ -189,6 +189,7 @@ def live_run(
     ``keep_in`` is the store every rep is kept in.
     """
     from trainer.adapters.clips import PacedClip, SteppedClip
+    from trainer.adapters.hand_motion import HandMotion
     from trainer.adapters.mediapipe_load import load_vision
     from trainer.adapters.tones import pan_of
     from trainer.adapters.trunk_picture import TrunkReader
@@ -202,7 +203,7 @@ def live_run(
     run = LiveRun(
         fps=0.0,
         own_ms=[],
-        trunk_ms=[],
+        looks_ms=[],
         delay_ms=[],
         dropped=[],
         rss_mb=[],
@@ -213,8 +214,8 @@ def live_run(
 
     def on_step(step: Step, rules: Rules) -> None:
         now_s = time.perf_counter()
-        run.own_ms.append((now_s - clock.begun_s - clock.inside_s - clock.trunk_s) * 1000)
-        run.trunk_ms.append(clock.trunk_s * 1000)
+        run.own_ms.append((now_s - clock.begun_s - clock.inside_s - clock.looks_s) * 1000)
+        run.looks_ms.append(clock.looks_s * 1000)
         run.delay_ms.append((source.now_s() - step.t_s) * 1000)
         times_s.append(now_s)
         since_s = now_s - times_s[0]
@@ -232,7 +233,8 @@ def live_run(
         rep_keeper, all_kept = keeping(keep_in)
         with (
             _timed(landmarker, "detect_for_video", clock, "inside_s"),
-            _timed(TrunkReader, "read", clock, "trunk_s"),
+            _timed(TrunkReader, "read", clock, "looks_s"),
+            _timed(HandMotion, "read", clock, "looks_s"),
         ):
             result = LiveMirror(
                 source=source,

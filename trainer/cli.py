@@ -33,6 +33,7 @@ from trainer.core.practice_rules import PracticeRules
 from trainer.errors import SettingsError, TrainerError
 from trainer.report.command import add_report
 from trainer.store.commands import add_commands
+from trainer.volume_command import add_volume
 
 if TYPE_CHECKING:
     from trainer.core.records import Step
@@ -135,7 +136,7 @@ def _parser() -> argparse.ArgumentParser:
     camera_options(doctor)
     doctor.set_defaults(run=_doctor)
 
-    kept = add_commands(commands, _say)
+    kept = (*add_commands(commands, _say), add_volume(commands, _say))
 
     for command in commands.choices.values():
         command.add_argument("--settings", type=Path, metavar="FILE", help="a TOML settings file")
@@ -164,6 +165,8 @@ def _settings(args: argparse.Namespace, read: Settings | None = None) -> Setting
         cue_schedule=getattr(args, "cues", None),
         guess_first=getattr(args, "guess_first", False),
         turn_of=getattr(args, "turn_of", None),
+        large_text=getattr(args, "large_text", False),
+        no_figures=getattr(args, "no_figures", False),
     )
     camera = settings.camera
     if getattr(args, "camera", None) is not None:
@@ -218,7 +221,7 @@ def _say(line: str) -> None:
 
 
 def _live(args: argparse.Namespace) -> int:
-    from trainer.live import open_stage
+    from trainer.live import stage_for
     from trainer.live_runs import Wanted, run_guided
     from trainer.players import DEFAULT_NAME
     from trainer.words import rep_line, spread_line
@@ -227,7 +230,7 @@ def _live(args: argparse.Namespace) -> int:
     settings = _settings(args, read)
     if settings.show_caution:
         _print_caution()
-    with open_stage(screen=args.screen, sound=settings.sound, say=_say) as stage:
+    with stage_for(settings, args.screen, _say) as stage:
         result = run_guided(
             settings,
             stage=stage,
@@ -249,12 +252,12 @@ def _live(args: argparse.Namespace) -> int:
 
 
 def _demo(args: argparse.Namespace) -> int:
-    from trainer.live import open_stage, run_demo
+    from trainer.live import run_demo, stage_for
 
     settings = _settings(args)
     if settings.show_caution:
         _print_caution()
-    with open_stage(screen=args.screen, sound=settings.sound, say=_say) as stage:
+    with stage_for(settings, args.screen, _say) as stage:
         reps = run_demo(settings, stage=stage, model=args.model, save=args.save, say=_say)
     _say(f"{reps} reps. Now before your own camera: trainer live")
     return 0

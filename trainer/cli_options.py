@@ -112,3 +112,7 @@ def stage_options(parser: argparse.ArgumentParser) -> None:
         "--sound", choices=("auto", "pygame", "simpleaudio", "off"), help="default: auto"
     )
     parser.add_argument("--screen", choices=("auto", "window", "none"), default="auto")
+    parser.add_argument("--large-text", action="store_true", help="larger letters and figures")
+    parser.add_argument(
+        "--no-figures", action="store_true", help="tones only: no figure, bar or verdict shown"
+    )

@@ -13,6 +13,7 @@ from typing import Any
 
 from trainer.core.records import Frame
 from trainer.errors import TrainerError
+from trainer.estimator_file import shipped
 from trainer.ports import FrameSource
 from trainer.resources import resource_dir
 from trainer.settings import CameraSettings
@@ -169,7 +170,7 @@ def _pose_ms(path: Path, clock: Callable[[], float]) -> float:
     from trainer.adapters.pose import MediapipePose
     from trainer.live import demo_clips
 
-    estimator = MediapipePose(path)
+    estimator = MediapipePose(path, trunk=shipped().network)
     taken: list[float] = []
     try:
         frames: Iterator[Frame] = iter(read_clip(demo_clips()[0].path))

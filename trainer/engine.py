@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Final
 
-from trainer.actions import ANSWER, ANSWERS, GUESSES, MEANS, PAUSED, SIGN_SHOWN, SIGNS
+from trainer.actions import ANSWER, ANSWERS, GUESSES, MEANS, SIGN_SHOWN, SIGNS
 from trainer.core import (
     ball_line,
     gestures,
@@ -24,7 +24,21 @@ from trainer.core.gestures import Sign
 from trainer.core.practice import CheckResult
 from trainer.core.practice_rules import CueSchedule, PracticeKind, TurnOf
 from trainer.core.practice_shown import PracticeShown, resting, shown
-from trainer.core.practice_words import CUES, KINDS, SIGN_WORDS, check_words
+from trainer.core.practice_words import (
+    GUESS_OFF,
+    GUESS_ON,
+    PAUSE_OFF,
+    PAUSE_ON,
+    PAUSED,
+    PAUSED_AWAY,
+    SIGN_WORDS,
+    SIGNS_OFF,
+    SIGNS_ON,
+    check_begun_words,
+    check_words,
+    cues_words,
+    kind_words,
+)
 from trainer.core.records import Handed, Measures, Phase, Pose, Rep, Signal, Step
 from trainer.core.rod_check import RodState
 from trainer.core.rules import Rules
@@ -80,7 +94,7 @@ class Engine:
         """Return what is practised and what of it may be seen now."""
         seen = self._shown
         if self.paused or self._signs.away:
-            why = PAUSED if self.paused else "Paused: nobody here"
+            why = PAUSED if self.paused else PAUSED_AWAY
             seen = resting(seen, why)
         if self._signs.held_share() > SIGN_SHOWN:
             seen = replace(seen, sign=SIGN_WORDS[self._signs.sign or Sign.HAND_UP])
@@ -185,11 +199,11 @@ class Engine:
             cues = _CUES[(_CUES.index(rules.cues) + 1) % len(_CUES)]
             self.rules = replace(self.rules, practice=replace(rules, cues=cues))
             self._practice = replace(self._practice, schedule=ScheduleState())
-            self.answer = f"Cues: {CUES[cues]}"
+            self.answer = cues_words(cues)
         elif action is KeyAction.GUESS_FIRST:
             guess = not rules.guess_first
             self.rules = replace(self.rules, practice=replace(rules, guess_first=guess))
-            self.answer = "Guess first: say short, there or past" if guess else "No guessing first"
+            self.answer = GUESS_ON if guess else GUESS_OFF
         elif action in GUESSES:
             self._practice, self.answer = practice.guessed(
                 self._practice, GUESSES[action], self.rules
@@ -200,7 +214,7 @@ class Engine:
             on = not rules.gestures
             self.rules = replace(self.rules, practice=replace(rules, gestures=on))
             self._signs = gestures.SignState()
-            self.answer = f"Signs by hand {'on' if on else 'off'}"
+            self.answer = SIGNS_ON if on else SIGNS_OFF
         else:
             return False
         return True
@@ -266,17 +280,16 @@ class Engine:
         self.rules = replace(self.rules, practice=replace(self.rules.practice, kind=kind))
         self._practice = practice.with_kind(self._practice, kind)
         self._new_setup()
-        name, what = KINDS[kind]
-        self.answer = f"{name[0].upper()}{name[1:]}: {what}"
+        self.answer = kind_words(kind)
 
     def _begin_check(self) -> None:
         self._practice = practice.with_check(self._practice, self.rules.practice)
         self._new_setup()
-        self.answer = f"Silent check: {self.rules.practice.check_reps} reps without cues"
+        self.answer = check_begun_words(self.rules.practice.check_reps)
 
     def _pause(self) -> None:
         self.paused = not self.paused
-        self.answer = "Paused" if self.paused else "Going on"
+        self.answer = PAUSE_ON if self.paused else PAUSE_OFF
         signal = Signal.PAUSED if self.paused else Signal.RESUMED
         self._practice = practice.sounded(self._practice, signal)
         self._new_setup()
@@ -324,7 +337,7 @@ class Engine:
         cues = replace(self.rules.cues, turn_of=TurnOf.SHOULDERS)  # comfort is told of these
         own = own_rep.own_from(self._last_rep, replace(self.rules, cues=cues))
         if own is None:
-            self.answer = "Nothing to mark: make a whole rep first, as far as is comfortable"
+            self.answer = summary.NO_COMFORT
             return
         comfort_deg = min(max(float(round(own.turn_deg)), LEAST_COMFORT_DEG), own_rep.MOST_DEG)
         before_deg = self.rules.comfort_deg

@@ -13,12 +13,13 @@ from typing import Any, Final
 import numpy as np
 
 from trainer.core.estimate import Estimator, Fitted
+from trainer.core.trunk_network import Layer, Network, checked
 from trainer.errors import TrainerError
 
 #: Fitted by ``python -m trainer.lab fit``; docs/accuracy.md tells how and how well.
 SHIPPED: Final = Path(__file__).resolve().parent / "data" / "estimator.npz"
 #: Grows when the file's arrays or the features they belong to change.
-LAYOUT: Final = 3
+LAYOUT: Final = 4
 
 
 @lru_cache(maxsize=1)
@@ -46,6 +47,7 @@ def load(path: Path) -> tuple[Fitted, dict[str, Any]]:
                 points=_machine(data, "points"),
                 outline=_machine(data, "outline"),
                 trunk=_machine(data, "trunk"),
+                network=read_network(data),
             )
     except (OSError, KeyError, ValueError, zipfile.BadZipFile) as error:
         raise TrainerError(
@@ -58,10 +60,10 @@ def load(path: Path) -> tuple[Fitted, dict[str, Any]]:
 def save(fitted: Fitted, path: Path, notes: Mapping[str, Any]) -> None:
     """Write coefficients as one npz, with notes on data, programs and scores.
 
-    Raises ValueError without coefficients for outline and trunk.
+    Raises ValueError without coefficients for outline and trunk, and what reads the trunk.
     """
-    if fitted.outline is None or fitted.trunk is None:
-        raise ValueError("coefficients for poses with outline and trunk were wanted too")
+    if fitted.outline is None or fitted.trunk is None or fitted.network is None:
+        raise ValueError("coefficients for outline and trunk, and the trunk's network, were wanted")
     about = {
         **notes,
         "layout": LAYOUT,
@@ -79,7 +81,36 @@ def save(fitted: Fitted, path: Path, notes: Mapping[str, Any]) -> None:
         arrays[f"{part}_centres"] = machine.centres.astype(np.float16)
         for name in ("mean", "scale", "relevance", "weights", "offset"):
             arrays[f"{part}_{name}"] = getattr(machine, name).astype(np.float32)
-    np.savez_compressed(path, **arrays)
+    np.savez_compressed(path, **arrays, **network_arrays(fitted.network))
+
+
+def network_arrays(network: Network) -> dict[str, Any]:
+    """Return the trunk's network as named arrays for an npz file."""
+    arrays: dict[str, Any] = {
+        "network_layers": np.array(
+            [(layer.step, layer.margin, layer.rectified) for layer in network], dtype=np.int64
+        )
+    }
+    for number, layer in enumerate(network):
+        arrays[f"network_{number}_weights"] = layer.weights.astype(np.float32)
+        arrays[f"network_{number}_bias"] = layer.bias.astype(np.float32)
+    return arrays
+
+
+def read_network(data: Mapping[str, Any]) -> Network:
+    """Return the network of ``network_arrays``. Raises KeyError or ValueError for a bad one."""
+    return checked(
+        tuple(
+            Layer(
+                weights=data[f"network_{number}_weights"],
+                bias=data[f"network_{number}_bias"],
+                step=int(step),
+                margin=int(margin),
+                rectified=bool(rectified),
+            )
+            for number, (step, margin, rectified) in enumerate(data["network_layers"])
+        )
+    )
 
 
 def _machine(data: Mapping[str, Any], part: str) -> Estimator:

@@ -64,7 +64,7 @@ class FirstRun:
         try:
             while not (self._done or self._left or self._quit):
                 self._cameras.look()
-                screen.show(self._view())
+                screen.show(self.view())
                 actions = screen.actions()
                 self.type(screen.typed())
                 for action in actions:
@@ -156,7 +156,8 @@ class FirstRun:
         what = "Your height" if name == "stature_cm" else "The driver's length"
         return length_cm(name, self._entry, what)
 
-    def _view(self) -> View:
+    def view(self) -> View:
+        """Return what the screen is to show now."""
         picture = self._cameras.image_rgb if self.page is GuidePage.CAMERA else None
         return View(
             image_rgb=picture,

@@ -15,11 +15,12 @@ if sys.version_info >= (3, 11):
 else:
     import tomli as tomllib
 
-from trainer.app import LiveMirror, RunResult
+from trainer.app import LiveMirror
 from trainer.core.practice_rules import TurnOf
 from trainer.core.records import Handed, Step
 from trainer.core.rules import Rules
 from trainer.errors import TrainerError
+from trainer.estimator_file import shipped
 from trainer.keeping import Keeper
 from trainer.model_match import rules_for
 from trainer.placing import Placing
@@ -29,7 +30,8 @@ from trainer.ports import PoseEstimator, Screen, Sounder, View
 from trainer.recorder import TraceRecorder
 from trainer.report.library import Library
 from trainer.resources import resource_dir
-from trainer.settings import Settings, TagSettings, refuse_untold_turn
+from trainer.run_result import RunResult
+from trainer.settings import Settings, TagSettings, refuse_untold_reps, refuse_untold_turn
 from trainer.store.keeper import Made, RepKeeper
 from trainer.store.records import Kind
 from trainer.store.writer import RepWriter
@@ -48,14 +50,14 @@ class Stage:
 
 
 @contextlib.contextmanager
-def open_stage(*, screen: str, sound: str, say: Say) -> Iterator[Stage]:
+def open_stage(*, screen: str, sound: str, say: Say, level_db: float = 0.0) -> Iterator[Stage]:
     """Open screen and sound; each that is missing is said in one line."""
     from trainer.adapters.heap import share_heap
     from trainer.adapters.screen import open_screen
     from trainer.adapters.sound import open_sounder
 
     share_heap()  # before the first thread starts
-    sounder: Any = open_sounder(sound, resource_dir("sounds"))  # type: ignore[arg-type]
+    sounder: Any = open_sounder(sound, resource_dir("sounds"), level_db)  # type: ignore[arg-type]
     try:
         window = open_screen(screen)  # type: ignore[arg-type]
         try:
@@ -68,6 +70,13 @@ def open_stage(*, screen: str, sound: str, say: Say) -> Iterator[Stage]:
             window.close()
     finally:
         sounder.close()
+
+
+def stage_for(
+    settings: Settings, screen: str, say: Say
+) -> contextlib.AbstractContextManager[Stage]:
+    """Open screen and sound as ``settings`` have them."""
+    return open_stage(screen=screen, sound=settings.sound, say=say, level_db=settings.level_db)
 
 
 def pose_opener(model: Path | None) -> Callable[[], PoseEstimator]:
@@ -83,7 +92,7 @@ def pose_opener(model: Path | None) -> Callable[[], PoseEstimator]:
     def open_it() -> PoseEstimator:
         from trainer.adapters.pose import MediapipePose
 
-        estimator = MediapipePose(path)
+        estimator = MediapipePose(path, trunk=shipped().network)
         # What is loaded by now stays. Left out of later collections, it cannot hold a picture up:
         # one collection of everything takes as long as a picture lasts.
         gc.collect()
@@ -115,6 +124,7 @@ def run_live(
     from trainer.adapters.tones import pan_of
 
     refuse_untold_turn(settings.rules, settings.tags)
+    refuse_untold_reps(settings)
     camera = settings.camera
     opener = pose_opener(model)
     source = open_source(
@@ -161,6 +171,7 @@ def run_live(
             reps_before=reps_before,
             on_step=_printer(say) if stage.screen.name == "no screen" else None,
             show_caution=settings.show_caution,
+            look=settings.look,
             wait_for_pose=isinstance(source, PacedClip),
         ).run()
     if recorder is not None:
@@ -239,6 +250,7 @@ def run_demo(
     from trainer.adapters.cue_track import RecordingSounder
     from trainer.adapters.tones import pan_of
 
+    refuse_untold_reps(settings)
     opener = pose_opener(model)
     matched = rules_for(settings.rules, model)
     reps, pain = 0, matched.pain
@@ -270,6 +282,7 @@ def run_demo(
             placing=Placing(
                 field_of_view_deg=None if clip.tags is None else clip.tags.field_of_view_deg
             ),
+            look=settings.look,
             on_view=None if save is None else _collector(shots),
         )
         try:

@@ -9,7 +9,6 @@ from typing import Any
 
 from trainer import kept_camera
 from trainer import settings as settings_file
-from trainer.app import RunResult
 from trainer.camera_choice import CameraChoice
 from trainer.core.rules import Rules
 from trainer.errors import CameraError
@@ -20,6 +19,7 @@ from trainer.live import Say, Stage, run_live
 from trainer.placing import Placing
 from trainer.players import record_path
 from trainer.ports import FrameSource
+from trainer.run_result import RunResult
 from trainer.settings import CameraSettings, Settings
 
 MakeChoice = Callable[..., CameraChoice]

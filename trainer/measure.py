@@ -24,7 +24,7 @@ from trainer.core.rules import Rules
 from trainer.core.summary import words_for
 from trainer.engine import Engine
 from trainer.errors import CameraError, TrainerError
-from trainer.estimator_file import shipped_print
+from trainer.estimator_file import shipped, shipped_print
 from trainer.settings import TagSettings
 from trainer.store.clips import ClipReps, clip_session
 from trainer.store.records import KeptRep, KeptSession, Motion
@@ -75,7 +75,7 @@ def measure_clip(job: ClipJob, progress: Callable[[int], None] = lambda done: No
 
     gathered = _gathered(job)
     sight = None if job.tags is None else open_tags(job.tags, job.clip.name, synchronous=True)
-    estimator = MediapipePose(job.model, synchronous=True)
+    estimator = MediapipePose(job.model, synchronous=True, trunk=shipped().network)
     try:
         with ClipReader(
             job.clip, rotate=job.rotate, mirrored=job.mirrored, recorded_fps=job.recorded_fps

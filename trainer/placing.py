@@ -10,7 +10,8 @@ from trainer.core.placement_words import STAGES, finding_words
 from trainer.core.records import Frame, Step
 from trainer.core.rules import Rules
 from trainer.first_words import PLACEMENT_FOOT
-from trainer.ports import Guide, GuidePage, KeyAction
+from trainer.ports import FrameSource, Guide, GuidePage, KeyAction
+from trainer.shared import Shared
 
 #: So many pictures are kept until the pose of one of them comes.
 MOST_FRAMES: Final = 6
@@ -45,9 +46,22 @@ class Placing:
             self._frames.clear()
         return True
 
-    def look(self, frame: Frame | None, now: Step | None, fps: float | None, rules: Rules) -> None:
-        """Take in the newest picture and the newest step, at most every ``LOOK_S``."""
-        if not self.open or frame is None:
+    def look(self, shared: Shared, source: FrameSource) -> None:
+        """Take in what the pose thread left, at most every ``LOOK_S``, while the page is open.
+
+        It is done here, in the window's thread, so that no pose and no tone ever waits for it.
+        """
+        if not self.open:
+            return
+        rates = (source.status().measured_fps, shared.poses_per_second())
+        fps = min((rate for rate in rates if rate is not None), default=None)
+        self.take_in(shared.frame, shared.step, fps, shared.rules)
+
+    def take_in(
+        self, frame: Frame | None, now: Step | None, fps: float | None, rules: Rules
+    ) -> None:
+        """Take in the newest picture and the newest step; ``fps`` pictures or poses a second."""
+        if frame is None:
             return
         self._frames[frame.t_s] = frame
         while len(self._frames) > MOST_FRAMES:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import Enum
 from typing import Final, Protocol
 
@@ -162,6 +162,7 @@ class KeyAction(str, Enum):
     SILENT_CHECK = "silent_check"  #: begin the silent check
     KINDS = "kinds"  #: show the page of kinds
     GESTURES = "gestures"  #: answer signs by hand, and no longer
+    VOLUME = "volume"  #: play the tones, from the softest on
     REPORT = "report"  #: make the page about this player's last session, and show it
     SESSIONS = "sessions"  #: show the list of kept sessions, and take it away
     PLACEMENT = "placement"  #: show the placement guide, and take it away
@@ -180,6 +181,14 @@ class KeyAction(str, Enum):
     LIST_NEXT = "list_next"  #: only the next player; from the last one: all
     LIST_MARK = "list_mark"  #: mark the chosen session; two marked ones are compared
     LIST_OPEN = "list_open"  #: make the page about the chosen session, and show it
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Look:
+    """How the player wants the window to look."""
+
+    large_text: bool = False
+    figures: bool = True  #: False: tones alone tell of a rep; no figure, bar or verdict
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -253,6 +262,7 @@ class View:
     practice: PracticeShown | None = None  #: what is practised and told; None: all is told
     listed: Listed | None = None  #: a list to be shown over the mirror
     guide: Guide | None = None  #: a page of the first run or of the placement guide
+    look: Look = field(default_factory=Look)
 
 
 class Screen(Protocol):

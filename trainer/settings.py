@@ -29,6 +29,7 @@ from trainer.core.rules import (
 )
 from trainer.core.smoothing import OneEuroRules
 from trainer.errors import SettingsError
+from trainer.ports import Look
 from trainer.settings_values import (
     boolean,
     checked,
@@ -71,7 +72,9 @@ class Settings:
     camera: CameraSettings = field(default_factory=CameraSettings)
     tags: TagSettings = field(default_factory=TagSettings)
     sound: str = "auto"  #: auto, pygame, simpleaudio or off
+    level_db: float = 0.0  #: of all tones; 0 as they are, less is softer
     show_caution: bool = True
+    look: Look = field(default_factory=Look)
     player: str | None = None  #: whose record is kept; None: nobody was named
     keep: bool = True  #: False: live keeps nothing, no rep and no change of the record
 
@@ -139,9 +142,9 @@ def from_values(values: dict[str, Any], where: str) -> Settings:
         ),
     )
     sound = section(values, "sound", where)
-    refuse_unknown(sound, {"player"}, f"{where} [sound]", "key")
+    refuse_unknown(sound, {"player", "level_db"}, f"{where} [sound]", "key")
     screen = section(values, "screen", where)
-    refuse_unknown(screen, {"show_caution"}, f"{where} [screen]", "key")
+    refuse_unknown(screen, {"show_caution", "large_text", "figures"}, f"{where} [screen]", "key")
     return Settings(
         rules=rules,
         camera=_camera(section(values, "camera", where), f"{where} [camera]"),
@@ -151,7 +154,12 @@ def from_values(values: dict[str, Any], where: str) -> Settings:
             ("auto", "pygame", "simpleaudio", "off"),
             f"{where} [sound] player",
         ),
+        level_db=checked("level_db", sound.get("level_db", 0.0), f"{where} [sound] level_db"),
         show_caution=boolean(screen.get("show_caution", True), f"{where} [screen] show_caution"),
+        look=Look(
+            large_text=boolean(screen.get("large_text", False), f"{where} [screen] large_text"),
+            figures=boolean(screen.get("figures", True), f"{where} [screen] figures"),
+        ),
         player=player_name(player["name"], f"{where} [player] name") if "name" in player else None,
         keep=boolean(player.get("keep", True), f"{where} [player] keep"),
     )
@@ -182,6 +190,8 @@ def with_options(
     cue_schedule: str | None = None,
     guess_first: bool = False,
     turn_of: str | None = None,
+    large_text: bool = False,
+    no_figures: bool = False,
 ) -> Settings:
     """Return ``settings`` with command line options put over them, checked the same way."""
     rules = settings.rules
@@ -207,7 +217,11 @@ def with_options(
     said: dict[str, Any] = {"kind": practice, "cues": cue_schedule, "guess_first": guess_first}
     said = {name: value for name, value in said.items() if value}
     rules = replace(rules, practice=record_from(rules.practice, said, "the option for"))
-    return replace(settings, rules=replace(rules, cues=replace(rules.cues, **chosen)))
+    look = Look(
+        large_text=settings.look.large_text or large_text,
+        figures=settings.look.figures and not no_figures,
+    )
+    return replace(settings, rules=replace(rules, cues=replace(rules.cues, **chosen)), look=look)
 
 
 def with_tag_options(
@@ -239,6 +253,15 @@ def refuse_untold_turn(rules: Rules, tags: TagSettings | None) -> None:
         raise SettingsError(
             "the target is about the chest's turn (turn_of), and no tags are worn. Printed tags "
             "were wanted, for they tell it. Wear them and give --tags, or --turn-of shoulders."
+        )
+
+
+def refuse_untold_reps(settings: Settings) -> None:
+    """Raise SettingsError where neither a tone nor a figure would tell of a rep."""
+    if settings.sound == "off" and not settings.look.figures:
+        raise SettingsError(
+            "sound is off and figures are off, so nothing would tell of a rep. One of the two was "
+            "wanted. Leave out --no-figures or --sound off, or change the settings."
         )
 
 

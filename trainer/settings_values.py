@@ -44,6 +44,7 @@ RANGES: Final = {
     "own_deg": (-180.0, 180.0),
     "own_cm": (-1e4, 1e4),
     "recorded_fps": (1.0, 2000.0),
+    "level_db": (-30.0, 0.0),
     "size_mm": (60.0, 200.0),
     "field_of_view_deg": (20.0, 150.0),
     # A filter at 0 Hz would never move, and divides by zero.

@@ -13,6 +13,21 @@ from trainer.core.summary import comfort_words, cue_words, line_words, spread_wo
 if TYPE_CHECKING:
     from trainer.players import PlayerRecord
 
+KEPT = "kept"  #: of a rep that is on the disk
+#: What the mirror tells of itself while it runs.
+LOADING_MODEL = "Loading the pose model."
+NO_SOUND = "No sound (trainer doctor says why)."
+SOUND_OFF = "Sound off."
+VOLUME_MUTED = "Sound off: M brings it back, then V"
+#: What the volume test plays, the softest first.
+VOLUME_WORDS = (
+    "Volume: the softest there is, head just out",
+    "Volume: hips just out, as soft",
+    "Volume: head far out, from the left",
+    "Volume: hips far out, from the right",
+    "Volume: turn reached. The first must be heard where you stand",
+)
+
 #: What each phase is called to the player.
 PHASE_WORDS = {
     Phase.NOBODY: "nobody in the picture",

@@ -12,6 +12,7 @@ from trainer.adapters.pose import MediapipePose, _Screen, pose_from_landmarks
 from trainer.core.landmarks import LANDMARK_COUNT, Landmark
 from trainer.core.records import Frame
 from trainer.errors import PoseError
+from trainer.estimator_file import shipped
 from trainer.resources import resource_dir
 
 HZ = 30.0
@@ -21,7 +22,7 @@ GOLFER_COLUMNS = slice(440, 840)
 
 @pytest.fixture
 def estimator(real_model):
-    made = MediapipePose(real_model, synchronous=True)
+    made = MediapipePose(real_model, synchronous=True, trunk=shipped().network)
     yield made
     made.close()
 

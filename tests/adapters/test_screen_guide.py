@@ -7,7 +7,7 @@ from screen_views import drawn, make_image, make_view
 
 from trainer.adapters import palette
 from trainer.adapters.screen import open_screen
-from trainer.adapters.screen_layout import FIGURE
+from trainer.adapters.screen_layout import HEADLINE
 from trainer.core.placement import Asked, Check, Finding, Group, Look, PlacementState, Stage, step
 from trainer.core.placement_words import GROUP_NAMES, STAGES, finding_words
 from trainer.core.records import Handed
@@ -83,7 +83,7 @@ def test_every_finding_has_words_and_a_figure(check, size_wh):
 def test_the_words_of_each_stage_are_large(stage):
     _, _, pen = drawn(placement(stage))
     caps = {text: cap for text, _, cap, _ in pen.written}
-    assert caps[STAGES[stage][0]] >= 0.7 * FIGURE * 720
+    assert caps[STAGES[stage][0]] >= HEADLINE * 720
 
 
 def test_ready_is_a_word_and_a_shape_and_not_a_colour_alone():

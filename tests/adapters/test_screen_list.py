@@ -4,6 +4,7 @@ import pygame
 import pytest
 from screen_views import make_view
 
+from trainer.adapters import palette
 from trainer.adapters.screen import open_screen
 from trainer.adapters.screen_draw import draw
 from trainer.adapters.screen_layout import Box
@@ -78,12 +79,15 @@ def test_every_word_of_a_list_lies_in_the_window_and_none_on_another(size_wh, pl
 
 
 def test_the_chosen_row_has_a_mark_before_it_and_not_a_colour_alone():
+    surface = pygame.Surface((1280, 720))
     pen = WatchedPen()
-    draw(pygame.Surface((1280, 720)), make_view(listed=listed(5, 2)), pen=pen, page="")
-    mark = next(box for text, box, _ in pen.written if text == "›")
-    row = next(box for text, box, _ in pen.written if text == "2026-05-31 18:02")
-    assert mark.y == row.y
-    assert mark.right <= row.x
+    draw(surface, make_view(listed=listed(5, 2)), pen=pen, page="")
+    before = pygame.surfarray.array3d(surface)[:64]  # left of all that is written
+    rows = {text: box for text, box, _ in pen.written if text.startswith("2026")}
+    assert all(box.x > 64 for box in rows.values())
+    marked = (before == palette.TARGET).all(axis=2).any(axis=0)
+    for text, box in rows.items():
+        assert marked[round(box.y + box.h / 2)] == (text == "2026-05-31 18:02"), text
 
 
 # Keys.

@@ -122,11 +122,12 @@ def test_the_schedule_stays_to_be_seen_beside_a_notice():
 
 def test_the_page_of_kinds_marks_what_is_in_force():
     view = practising(kind=PracticeKind.LADDER, cues=CueSchedule.FADING, guess_first=True)
-    words = drawn(view, page="kinds")[2].words
-    assert "speed ladder (now)" in " ".join(words.split())
-    assert "cues, now: fewer reps are told" in words
-    assert "guess first, now on" in words
-    assert words.count("(now)") == 1
+    pen = drawn(view, page="kinds")[2]
+    words = pen.words
+    assert "5 speed ladder now" in words
+    assert "now: fewer reps are told" in words
+    assert "now on: say short" in words
+    assert [text for text, *_ in pen.written].count("now") == 1
 
 
 def key(code, unicode="", mod=0):

@@ -3,13 +3,8 @@
 import pytest
 from screen_views import make_step, make_view
 
-from trainer.adapters.screen_words import (
-    asked_of,
-    running_line,
-    turn_caption,
-    turn_state,
-    turn_title,
-)
+from trainer.adapters.screen_state import asked_of, turn_state
+from trainer.adapters.screen_words import running_line, turn_caption, turn_title
 from trainer.core.practice_rules import TurnOf
 from trainer.core.records import Measures, Phase, Source
 

@@ -4,17 +4,19 @@ import cv2
 import numpy as np
 import pytest
 from golfer import SETUP, View, pose_of
+from scipy.signal import correlate
 
-from trainer.adapters import trunk_picture
-from trainer.adapters.trunk_picture import SIDE_PX, TrunkReader, cut, prepared, trunk_box
+from trainer.adapters.trunk_picture import TrunkReader, cut, prepared, trunk_box
+from trainer.core.trunk_network import SIDE_PX
 from trainer.errors import PoseError
+from trainer.estimator_file import shipped
 
 SIZE_WH = (1280, 720)
 
 
 @pytest.fixture(scope="module")
 def reader():
-    return TrunkReader()
+    return TrunkReader(shipped().network)
 
 
 def scene(seed=0):
@@ -105,15 +107,33 @@ def test_a_trunk_outside_the_picture_is_not_read(reader):
     assert reader.read(image, mask, np.zeros((33, 2))) is None
 
 
-def test_a_network_that_cannot_be_read_is_told_in_words(tmp_path):
-    bad = tmp_path / "trunk.onnx"
-    bad.write_bytes(b"no network")
-    with pytest.raises(PoseError, match="Install the program again"):
-        TrunkReader(bad)
-    with pytest.raises(PoseError, match="Install the program again"):
-        TrunkReader(tmp_path / "none.onnx")
+def by_scipy(network, shown):
+    """Return what a network says of one small picture (2, S, S), by another library's sums."""
+    for layer in network:
+        padded = np.pad(shown, ((0, 0), (layer.margin,) * 2, (layer.margin,) * 2))
+        whole = [
+            sum(correlate(one, part, "valid") for one, part in zip(padded, parts, strict=True))
+            for parts in layer.weights.astype(float)
+        ]
+        shown = np.stack(whole)[:, :: layer.step, :: layer.step] + layer.bias[:, None, None]
+        if layer.rectified:
+            shown = np.maximum(shown, 0)
+    return shown.reshape(-1)
 
 
-def test_the_network_comes_with_the_program():
-    assert trunk_picture.SHIPPED.is_file()
-    assert trunk_picture.SHIPPED.stat().st_size < 4_000_000
+def test_the_network_that_opencv_builds_says_what_scipy_works_out(reader):
+    # The definition of a convolution layer, worked out by scipy.signal.correlate.
+    rng = np.random.default_rng(6)
+    shown = rng.normal(size=(2, 2, SIDE_PX, SIDE_PX)).astype(np.float32)
+    reader._network.setInput(shown)
+    said = reader._network.forward().reshape(2, -1)
+    network = shipped().network
+    expected = np.stack([by_scipy(network, one.astype(float)) for one in shown])
+    assert said == pytest.approx(expected, abs=1e-3)
+    assert np.ptp(expected) > 5
+
+
+def test_a_network_that_opencv_cannot_build_is_told_in_words(monkeypatch):
+    monkeypatch.delattr(cv2.dnn, "readNetFromDarknet")
+    with pytest.raises(PoseError, match="Install the program again"):
+        TrunkReader(shipped().network)

@@ -181,7 +181,7 @@ def test_one_camera_is_shown_and_confirmed():
     guide = first.guide()
     assert guide.title == "Is this the camera?"
     assert guide.choices == ("0: front",)
-    assert first._view().image_rgb is not None
+    assert first.view().image_rgb is not None
     press(first, NEXT, ON)
     assert first._answers.camera == "0"
 

@@ -12,11 +12,13 @@ from hypothesis import strategies as st
 from trainer.core.records import Handed, Phase
 from trainer.core.rules import CueRules, PhaseRules, Rules, SetupRules
 from trainer.errors import SettingsError
+from trainer.ports import Look
 from trainer.settings import (
     Settings,
     default_path,
     from_values,
     load,
+    refuse_untold_reps,
     rules_from_values,
     rules_to_values,
     with_options,
@@ -49,7 +51,10 @@ OTHER_KEYS = [
     ("tags", "lens", "the bay's camera"),
     ("tags", "field_of_view_deg", 78.0),
     ("sound", "player", "simpleaudio"),
+    ("sound", "level_db", -12.0),
     ("screen", "show_caution", False),
+    ("screen", "large_text", True),
+    ("screen", "figures", False),
 ]
 
 
@@ -71,9 +76,9 @@ def put(settings, section, name):
     if section == "player":
         return getattr(settings.rules, name)
     if section == "sound":
-        return settings.sound
+        return settings.sound if name == "player" else settings.level_db
     if section == "screen":
-        return settings.show_caution
+        return settings.show_caution if name == "show_caution" else getattr(settings.look, name)
     if section == "tags":
         return getattr(settings.tags, name)
     return getattr(settings.camera, name)
@@ -386,3 +391,17 @@ def test_rules_written_down_and_read_back_are_the_same(
         cues=CueRules(target_deg=target_deg, hips_strict=strict),
     )
     assert rules_from_values(rules_to_values(rules), "a trace") == rules
+
+
+def test_a_mirror_that_would_tell_nothing_is_refused():
+    nothing = from_values({"sound": {"player": "off"}, "screen": {"figures": False}}, "my.toml")
+    with pytest.raises(SettingsError, match="nothing would tell of a rep"):
+        refuse_untold_reps(nothing)
+    for values in ({"sound": {"player": "off"}}, {"screen": {"figures": False}}):
+        refuse_untold_reps(from_values(values, "my.toml"))
+
+
+def test_options_make_text_large_and_take_figures_away():
+    settings = with_options(Settings(), large_text=True, no_figures=True)
+    assert settings.look == Look(large_text=True, figures=False)
+    assert with_options(settings).look == settings.look  # what is not given stays

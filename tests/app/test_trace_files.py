@@ -127,10 +127,14 @@ def test_a_trace_holds_poses_on_a_grid_so_that_it_stays_small(tmp_path):
             assert all((value * grid).is_integer() for value in reading[name])
 
 
-def test_outlines_and_trunks_are_in_the_trace_to_the_last_bit(tmp_path):
+def test_outlines_trunks_and_the_motion_round_the_hands_are_in_the_trace_to_the_last_bit(tmp_path):
     path = tmp_path / "a.trace"
     script = Script().hold(1.5).move(TOP, 1.0).hold(0.3)
-    _, live_steps = record(path, script, view=View(hz=15.0), each=with_trunk)
+
+    def looked_at(pose):
+        return replace(with_trunk(pose), hand_motion=0.7 + pose.t_s / 7)
+
+    _, live_steps = record(path, script, view=View(hz=15.0), each=looked_at)
     result, steps = played(path)
     assert result.first_difference_s is None
     assert [result_of(step) for step in steps] == [result_of(step) for step in live_steps]
@@ -141,6 +145,7 @@ def test_outlines_and_trunks_are_in_the_trace_to_the_last_bit(tmp_path):
     assert all((x * 8).is_integer() for x in kept["outline"]["left_px"] if x is not None)
     assert len(kept["trunk_deg"]) == 6
     assert all((x * 32).is_integer() for x in kept["trunk_deg"])
+    assert (kept["hand_motion"] * 4096).is_integer()
 
 
 def test_tags_are_in_the_trace_to_the_last_bit(tmp_path):

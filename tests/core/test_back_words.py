@@ -3,8 +3,8 @@
 from dataclasses import replace
 
 import pytest
+from told_reps import rep_of
 
-from trainer.core.records import Measures, Rep
 from trainer.core.rules import CueRules, Rules
 from trainer.core.summary import back_words, line_words, words_for
 
@@ -51,27 +51,7 @@ def test_after_pain_nobody_is_told_that_more_was_wanted():
 
 
 def rep(gap):
-    top = Measures(
-        t_s=2.0,
-        shoulder_turn_deg=90.0,
-        head_lateral_cm=0.0,
-        head_vertical_cm=0.0,
-        hip_lateral_cm=0.0,
-        back_gap_cm=gap,
-    )
-    return Rep(
-        number=1,
-        setup_t_s=0.0,
-        takeaway_t_s=1.0,
-        top_t_s=2.0,
-        top_end_t_s=2.4,
-        complete=True,
-        at_top=top,
-        max_shoulder_turn_deg=90.0,
-        max_head_lateral_cm=0.0,
-        max_head_vertical_cm=0.0,
-        max_hip_lateral_cm=0.0,
-    )
+    return rep_of(90.0, back_gap_cm=gap)
 
 
 def test_the_gap_is_told_with_every_rep_and_decides_only_where_it_is_to_count():

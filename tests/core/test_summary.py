@@ -1,36 +1,14 @@
 """What is said of the turn after a rep, and where it stays open."""
 
-from dataclasses import replace
-
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from told_reps import rep_of
 
-from trainer.core.records import Measures, Rep
 from trainer.core.rules import CueRules, Rules
 from trainer.core.summary import words_for
 
 TARGET_85 = Rules()  # and a band of 5: enough from 80 on
-
-
-def rep_of(turn_deg, se_deg=None, **changes):
-    """Return a rep with this turn at its top, head and hips in place."""
-    top = Measures(
-        t_s=2.0, shoulder_turn_deg=turn_deg, shoulder_turn_se_deg=se_deg, hip_lateral_cm=0.0
-    )
-    rep = Rep(
-        number=1,
-        setup_t_s=0.0,
-        takeaway_t_s=1.0,
-        top_t_s=1.9,
-        top_end_t_s=2.1,
-        complete=True,
-        at_top=top,
-        max_head_lateral_cm=0.0,
-        max_head_vertical_cm=0.0,
-        max_hip_lateral_cm=0.0,
-    )
-    return replace(rep, **changes)
 
 
 @pytest.mark.parametrize(

@@ -74,7 +74,9 @@ def test_kept_poses_come_back_value_for_value_with_outline_and_trunk(tmp_path):
     outline = Outline(row_px=np.arange(6) * 90.0, left_px=rng.normal(size=6), right_px=np.ones(6))
     outline.left_px[2] = NAN
     first, second = (pose_of(rng.normal(size=(33, 7))) for _ in range(2))
-    first = dataclasses.replace(first, outline=outline, trunk_deg=rng.normal(size=(2, 3)))
+    first = dataclasses.replace(
+        first, outline=outline, trunk_deg=rng.normal(size=(2, 3)), hand_motion=0.37
+    )
     seen = exam_poses.Seen((0.0, 0.04, 0.08), (first, None, second))
     path = tmp_path / "a.poses.npz"
     exam_poses.save_poses(path, seen, (960, 540), "key")
@@ -83,6 +85,7 @@ def test_kept_poses_come_back_value_for_value_with_outline_and_trunk(tmp_path):
     assert again.poses[1] is None
     assert again.poses[2].outline is None
     assert again.poses[2].trunk_deg is None
+    assert (again.poses[0].hand_motion, again.poses[2].hand_motion) == (0.37, None)
     for name in ("image_px", "depth_px", "world_m", "visibility", "trunk_deg"):
         np.testing.assert_array_equal(getattr(again.poses[0], name), getattr(first, name))
     for name in ("row_px", "left_px", "right_px"):

@@ -140,8 +140,9 @@ def test_the_stated_errors_hold_for_people_the_fit_has_not_seen():
     # Setups read right without a doubt are not to make the rest look surer.
     still = np.arange(len(train.person)) % 4 < 2
     train.targets[still] = train.truth[still]
+    bears = np.where(still, 0.0, 1.0)
     learnt = fit.machine(
-        train.features, train.targets, train.person, ~still, est.OUTLINE_OUTPUTS, SMALL, 0
+        train.features, train.targets, train.person, bears, est.OUTLINE_OUTPUTS, SMALL, 0
     )
     said = est._run(learnt, unseen.features)
     count = len(est.OUTLINE_OUTPUTS)
@@ -149,6 +150,19 @@ def test_the_stated_errors_hold_for_people_the_fit_has_not_seen():
     inside = (error < np.exp(said[:, count:])).mean(axis=0)
     # 68 % of a bell curve lies within one standard deviation; 1,600 rows, so within 6 %.
     assert inside == pytest.approx(0.68, abs=0.06)
+
+
+def test_backswings_bear_on_the_errors_as_much_as_all_else_and_what_is_near_the_address_nothing():
+    one = made_up(1, np.random.default_rng(2))
+    one.kind = np.array(["natural", "address", "arms alone"])[np.arange(len(one.kind)) % 3]
+    one.kind[-6:] = "natural"
+    one.truth[:, 0] = np.where(np.arange(len(one.kind)) % 2 == 0, 40.0, 14.0)
+    bears = fit.bearing(one)
+    far = one.truth[:, 0] > 15
+    assert (bears[far & (one.kind != "address")] > 0).all()
+    assert (bears[~far | (one.kind == "address")] == 0).all()
+    natural = one.kind == "natural"
+    assert bears[natural].sum() == pytest.approx(bears[~natural].sum())
 
 
 def test_rows_are_read_by_what_they_hold_and_by_no_more_than_is_asked_for():

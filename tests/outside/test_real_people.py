@@ -125,7 +125,7 @@ def measured(fetched, model, tmp_path_factory):
 @pytest.fixture(scope="module")
 def cyclist(fetched, model):
     """The poses of the shot with the cyclist, one a picture; None where nobody was read."""
-    estimator = MediapipePose(model, synchronous=True)
+    estimator = MediapipePose(model, synchronous=True, trunk=shipped().network)
     film = cv2.VideoCapture(str(fetched / "bikes.mp4"))
     poses = []
     for index in range(SHOT.stop):

@@ -23,6 +23,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from trainer.adapters.hand_motion import HandMotion
 from trainer.adapters.mediapipe_load import load_vision
 from trainer.adapters.outline import outline_of
 from trainer.adapters.people_watch import MOST_PEOPLE, PeopleWatch
@@ -31,6 +32,7 @@ from trainer.adapters.trunk_picture import TrunkReader
 from trainer.core import following, plausible
 from trainer.core.plausible import Box
 from trainer.core.records import Frame, Pose
+from trainer.core.trunk_network import Network
 from trainer.errors import PoseError
 
 _BLANK: Final = 127  # mid grey: no edge to speak of for the networks to hold on to
@@ -45,9 +47,9 @@ class MediapipePose:
 
     ``synchronous=True`` does the looks at everybody inline, on a schedule of the frames' own
     times, so that a clip gives the same poses in every run. ``rules`` limit what is believed.
-    ``outlines`` asks the model for the silhouette too and reads the trunk's picture, which costs
-    about 5 ms a picture; live, a machine that turns out too slow for it goes on without, to be
-    measured from the points alone.
+    With ``trunk`` the trunk's picture is read too. That, the silhouette and the picture's motion
+    round the hands cost about 6 ms a picture; live, a machine that turns out too slow for it goes
+    on without, to be measured from the points alone.
     Raises PoseError when MediaPipe or the model cannot be loaded.
     """
 
@@ -57,7 +59,7 @@ class MediapipePose:
         *,
         synchronous: bool = False,
         rules: plausible.Rules | None = None,
-        outlines: bool = True,
+        trunk: Network | None = None,
         clock: Callable[[], float] = time.perf_counter,
     ) -> None:
         self._rules = rules or plausible.Rules()
@@ -69,13 +71,14 @@ class MediapipePose:
         self._last_ms = 0
         self._model, self._clock = model, clock
         #: how long each picture took, while it is not known whether the machine keeps up
-        self._taken_s: list[float] | None = [] if outlines and not synchronous else None
+        self._taken_s: list[float] | None = None if synchronous else []
         self._tracker: Any = None
         self._watcher: Any = None
-        self._trunk = TrunkReader() if outlines else None
+        self._hands: HandMotion | None = HandMotion()
+        self._trunk = None if trunk is None else TrunkReader(trunk)
         with _loading(model), quiet_stderr():
             self._to_image = _image_maker()
-            self._tracker = _open(model, video=True, most=1, masks=outlines)
+            self._tracker = _open(model, video=True, most=1, masks=True)
             self._watcher = _open(model, video=False, most=MOST_PEOPLE)
             self._warm_up()
         self._watch: PeopleWatch | None = PeopleWatch(self._look, synchronous=synchronous)
@@ -159,14 +162,15 @@ class MediapipePose:
         pose = pose_from_landmarks(
             frame.t_s, (width, height), found.pose_landmarks[0], found.pose_world_landmarks[0]
         )
-        if not found.segmentation_masks or self._trunk is None:
+        if self._hands is not None:
+            pose = replace(pose, hand_motion=self._hands.read(frame, pose.image_px))
+        if not found.segmentation_masks:
             return pose
         mask = found.segmentation_masks[0].numpy_view().reshape(height, width)
-        return replace(
-            pose,
-            outline=outline_of(mask),
-            trunk_deg=self._trunk.read(frame.image_rgb, mask, pose.image_px),
-        )
+        pose = replace(pose, outline=outline_of(mask))
+        if self._trunk is None:
+            return pose
+        return replace(pose, trunk_deg=self._trunk.read(frame.image_rgb, mask, pose.image_px))
 
     def _judge_speed(self, taken_s: float) -> None:
         """After some pictures let the outline go if the tracker cannot keep up with a camera."""
@@ -181,6 +185,7 @@ class MediapipePose:
             with quiet_stderr():
                 self._tracker.close()
                 self._tracker = _open(self._model, video=True, most=1)
+            self._hands = None
 
     def _look(self, image: Any) -> list[NDArray[np.float64]]:  # noqa: ANN401 -- the library's
         """Return everybody in the picture. Called from the watch's thread."""

@@ -13,10 +13,13 @@ from trainer.adapters.quiet import quiet_stderr
 from trainer.adapters.screen_ball import LineDrag
 from trainer.adapters.screen_calm import Memory
 from trainer.adapters.screen_draw import draw
+from trainer.adapters.screen_focus import Focus, chooses
 from trainer.adapters.screen_keys import STAYS, action_of, guide_action, typed_letter
+from trainer.adapters.screen_kinds import ROWS, row_in_force
 from trainer.adapters.screen_layout import Layout
 from trainer.adapters.screen_list import list_action
 from trainer.adapters.screen_pen import Pen
+from trainer.adapters.screen_words import WINDOW_TITLE
 from trainer.errors import ScreenError
 from trainer.ports import GuidePage, KeyAction, Screen, View
 
@@ -24,7 +27,6 @@ Choice = Literal["auto", "window", "none"]
 DEFAULT_SIZE_WH: Final = (1280, 720)
 MOST_HZ: Final = 60
 REDRAW_S: Final = 0.05
-TITLE: Final = "Backswing mirror"
 #: Drivers that draw where nobody can look. SDL falls back to them by itself on a machine without
 #: a display (seen with SDL 2.28 on Linux: "offscreen").
 UNSEEN_DRIVERS: Final = frozenset({"dummy", "offscreen"})
@@ -83,6 +85,7 @@ class Window:
         self._layout: Layout | None = None  #: where everything was drawn last
         self._drag = LineDrag()
         self._typed = ""
+        self._focus = Focus()
         self._open = True
         self._surface = self._set_mode()
 
@@ -129,6 +132,7 @@ class Window:
                 memory=self._memory,
                 now_s=now_s,
                 page=page,
+                focus=self._focus.row,
             )
             self._pygame.display.flip()
         except self._pygame.error as error:
@@ -143,7 +147,7 @@ class Window:
 
         Fades and ageing need drawing without anything new, so nothing stands for ``REDRAW_S``.
         """
-        shown = (page, self._pygame.display.get_window_size(), *_identity(view))
+        shown = (page, self._focus.row, self._pygame.display.get_window_size(), *_identity(view))
         if shown == self._shown and 0.0 <= now_s - self._drawn_s < REDRAW_S:
             return False
         self._shown, self._drawn_s, self._shown_view = shown, now_s, view
@@ -183,12 +187,15 @@ class Window:
             elif event.type == pygame.MOUSEBUTTONUP:
                 self._drag.drop()
             elif event.type == pygame.KEYDOWN:
+                if self._page == "kinds" and self._focus.take(pygame, event.key, len(ROWS)):
+                    continue
                 action = self._action_of(event)
                 was = self._dismiss()
                 if action is KeyAction.HELP:
                     self._page = {"help": "signs", "signs": ""}.get(was, "help")
                 if action is KeyAction.KINDS:
                     self._page = "" if was == "kinds" else "kinds"
+                    self._focus.row = row_in_force(self._shown_view)
                 if action in STAYS and was == "kinds":
                     self._page = was
                 if action is KeyAction.CAUTION and was != "caution":
@@ -223,6 +230,8 @@ class Window:
             in_list = list_action(self._pygame, event.key)
             if in_list is not None:
                 return in_list
+        if self._page == "kinds" and chooses(self._pygame, event.key):
+            return ROWS[self._focus.row]
         left_handed = shown is not None and shown.handed_left
         return action_of(self._pygame, event, page=self._page, handed_left=left_handed)
 
@@ -287,7 +296,7 @@ def open_screen(choice: Choice = "auto", size_wh: tuple[int, int] | None = None)
         pygame.display.quit()
         return _without(choice, f'no display was found (SDL fell back to "{driver}")')
     try:
-        pygame.display.set_caption(TITLE)
+        pygame.display.set_caption(WINDOW_TITLE)
         return Window(pygame, size_wh or DEFAULT_SIZE_WH)
     except pygame.error as error:
         pygame.display.quit()

@@ -13,7 +13,8 @@ import numpy as np
 from trainer.adapters import palette
 from trainer.adapters.screen_layout import Box, Layout
 from trainer.adapters.screen_pen import Pen
-from trainer.adapters.screen_words import at_top, whole
+from trainer.adapters.screen_state import at_top
+from trainer.adapters.screen_words import BALL_LINE, back_words
 from trainer.core.ball_line import STEP_CM, BallLine
 from trainer.core.records import Phase
 from trainer.ports import View
@@ -27,7 +28,7 @@ def line_shown(view: View) -> BallLine | None:
     if line is None or view.step is None or view.image_rgb is None or view.rod is not None:
         return None
     if line.at_top:
-        return line if at_top(view) is not None else None
+        return line if view.look.figures and at_top(view) is not None else None
     return line if view.step.phase is Phase.SETUP else None
 
 
@@ -57,7 +58,7 @@ def draw_ball_line(surface: Any, pen: Pen, layout: Layout, view: View) -> None: 
         ball = (x, foot - 2 * radius)
         pygame.draw.circle(surface, palette.BLACK, ball, radius + 2)
         pygame.draw.circle(surface, palette.TEXT, ball, radius)
-        _label(surface, pen, "ball line", (x, foot - 5.5 * radius), layout)
+        _label(surface, pen, BALL_LINE, (x, foot - 5.5 * radius), layout)
     if line.back_px is None or line.gap_cm is None:
         return
     edge = round(window_x(line.back_px, view, picture))
@@ -68,9 +69,7 @@ def draw_ball_line(surface: Any, pen: Pen, layout: Layout, view: View) -> None: 
     if picture.x <= x <= picture.right and abs(edge - x) > 4 * px:
         _edged(surface, (edge, middle), (x, middle), px)
     if line.at_top:
-        past = " past" if line.gap_cm < 0 and whole(line.gap_cm) != "0" else ""
-        words = f"back {whole(abs(line.gap_cm))} cm{past}"
-        _label(surface, pen, words, ((edge + x) / 2, low + 0.045 * u), layout)
+        _label(surface, pen, back_words(line.gap_cm), ((edge + x) / 2, low + 0.045 * u), layout)
 
 
 def _edged(surface: Any, start: tuple[int, int], end: tuple[int, int], px: int) -> None:  # noqa: ANN401

@@ -6,7 +6,7 @@ from typing import Any
 
 from trainer.adapters import palette
 from trainer.adapters.screen_calm import Calm
-from trainer.adapters.screen_layout import Box, Layout, bar_top_deg, turn_y
+from trainer.adapters.screen_layout import WORD, Box, Layout, bar_top_deg, turn_y
 from trainer.adapters.screen_marks import (
     draw_plate,
     settled_colour,
@@ -15,11 +15,17 @@ from trainer.adapters.screen_marks import (
     write_not_measured,
 )
 from trainer.adapters.screen_pen import LEADING, Pen
-from trainer.adapters.screen_words import turn_caption, turn_state, turn_title, whole
+from trainer.adapters.screen_state import turn_state
+from trainer.adapters.screen_words import (
+    NO_TARGET,
+    OWN,
+    TURN_WORDS,
+    turn_caption,
+    turn_title,
+    whole,
+)
 from trainer.core.records import Measures
 from trainer.ports import View
-
-_TURN_WORDS = {"maybe": "maybe", "reached": "there", "past": "enough"}
 
 
 def draw_turn(
@@ -129,8 +135,8 @@ def _target(surface: Any, pen: Pen, layout: Layout, view: View, top_deg: float, 
     cap = pen.shrunk(whole(view.target_deg), cap, max(box.side.right - text_x, 1))
     pen.write(surface, whole(view.target_deg), (text_x, mid - cap / 2), cap, palette.TARGET)
     if view.own is not None:  # whose target it is
-        own_cap = pen.shrunk("own", 0.6 * cap, max(box.side.right - text_x, 1))
-        pen.write(surface, "own", (text_x, mid - cap / 2 - 1.5 * own_cap), own_cap, palette.TARGET)
+        own_cap = pen.shrunk(OWN, 0.6 * cap, max(box.side.right - text_x, 1))
+        pen.write(surface, OWN, (text_x, mid - cap / 2 - 1.5 * own_cap), own_cap, palette.TARGET)
 
 
 def _turn_words(
@@ -143,13 +149,13 @@ def _turn_words(
 ) -> None:
     box, u = layout.turn, layout.unit
     side = box.side
-    words = "no target" if view.pain else _TURN_WORDS.get(state, "")
+    words = NO_TARGET if view.pain else TURN_WORDS.get(state, "")
     if not words:
         return
     x = side.x + 0.04 * u
     room = max(side.right - x, 1)
     low = turn_y(box.bar, view.target_deg - view.turn_band_deg, view.target_deg, top_deg)
-    lines, cap = pen.block(words, 0.04 * u, Box(x, 0, room, 0.2 * u), 2)
+    lines, cap = pen.block(words, WORD * u, Box(x, 0, room, 0.2 * u), 2)
     y = min(low + 0.035 * u, side.bottom - 0.14 * u) if not view.pain else side.y
     if not view.pain and state != "maybe" and side.bottom - y >= 0.12 * u:
         tick(surface, (x, y), min(0.07 * u, room))

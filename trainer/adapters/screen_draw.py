@@ -12,14 +12,16 @@ from trainer.adapters.screen_bars import draw_turn
 from trainer.adapters.screen_calm import Memory
 from trainer.adapters.screen_drift import draw_head, draw_hips
 from trainer.adapters.screen_guide import draw_guide
-from trainer.adapters.screen_layout import FIGURE, SMALL, TITLE, Box, Layout
+from trainer.adapters.screen_kinds import draw_kinds
+from trainer.adapters.screen_layout import FIGURE, HEADLINE, LINE, NOTICE, SMALL, Box, Layout
 from trainer.adapters.screen_list import draw_list
 from trainer.adapters.screen_marks import warning_mark
 from trainer.adapters.screen_pages import draw_page
 from trainer.adapters.screen_pen import LEADING, Pen
-from trainer.adapters.screen_practice import draw_kept_back, draw_points, kept_back
+from trainer.adapters.screen_practice import draw_kept_back, draw_points
 from trainer.adapters.screen_rod import draw_rod
 from trainer.adapters.screen_setup import draw_setup_marks
+from trainer.adapters.screen_state import asked_of, at_top
 from trainer.core.landmarks import Landmark
 from trainer.core.records import Measures, Phase
 from trainer.ports import View
@@ -44,11 +46,13 @@ def draw(
     memory: Memory | None = None,
     now_s: float = 0.0,
     page: str | None = None,
+    focus: int | None = None,
 ) -> Layout:
     """Draw ``view`` over the whole of ``surface`` and return where everything went.
 
     ``page`` is "caution", "pain", "help" or "kinds" for a page of text over the mirror, "" for
-    none; None shows the caution where ``view.caution`` asks for it. Without ``memory`` all is
+    none; None shows the caution where ``view.caution`` asks for it. ``focus`` is the row of a page
+    of choices that the keyboard is on. Without ``memory`` all is
     drawn settled: no fades, no stale readings, columns where this one pose wants them.
     """
     pen = pen or Pen()
@@ -65,34 +69,39 @@ def draw(
         phase,
         handed_left=view.handed_left,
         now_s=now_s,
+        large_text=view.look.large_text,
     )
     surface.fill(palette.INK)
+    if page is None:
+        page = "caution" if view.caution else ""
+    if page or view.guide or view.listed is not None:  # nothing of the mirror would be seen
+        if page == "kinds":
+            draw_kinds(surface, pen, layout, view, focus)
+        elif page:
+            draw_page(surface, pen, layout, page)
+        elif view.guide is not None:
+            draw_guide(surface, pen, layout, view, view.guide)
+        elif view.listed is not None:
+            draw_list(surface, pen, layout, view.listed)
+        return layout
     if image is not None:
         draw_mirror(surface, image, layout.picture)
         if pose is not None and not stale and phase in (Phase.WAITING, Phase.SETUP):
             _draw_found(surface, pose, layout)
         measures = Measures(t_s=0.0)
         if view.step is not None and not stale:
-            shown = screen_words.at_top(view) or view.step.measures
-            measures = memory.calm.steady(screen_words.asked_of(shown, view), now_s)
+            shown = at_top(view) or view.step.measures
+            measures = memory.calm.steady(asked_of(shown, view), now_s)
         if not stale:
             draw_ball_line(surface, pen, layout, view)
             draw_setup_marks(surface, pen, layout, view)
         if view.rod is not None:
             draw_rod(surface, pen, layout, view)
-        else:
+        elif view.look.figures:
             _draw_measures(surface, pen, layout, measures, view, memory, now_s)
     else:
         _draw_opening(surface, pen, layout)
     _draw_strip(surface, pen, layout, view, stale=stale)
-    if view.listed is not None:
-        draw_list(surface, pen, layout, view.listed)
-    if view.guide is not None:
-        draw_guide(surface, pen, layout, view, view.guide)
-    if page is None:
-        page = "caution" if view.caution else ""
-    if page:
-        draw_page(surface, pen, layout, page, view)
     return layout
 
 
@@ -107,14 +116,14 @@ def _draw_measures(
 ) -> None:
     """Draw turn, head and hips, or in place of each why the practice keeps it back."""
     calm, u = memory.calm, layout.unit
-    kept = kept_back(view, "turn")
+    kept = screen_words.kept_back(view, "turn")
     if view.practice is not None and view.practice.points is not None:
         draw_points(surface, pen, layout, view, view.practice)
     elif kept:
         draw_kept_back(surface, pen, layout.turn.plate, kept, u)
     else:
         draw_turn(surface, pen, layout, measures, view, calm, now_s)
-    kept = kept_back(view, "drifts")
+    kept = screen_words.kept_back(view, "drifts")
     if kept:
         for box in (layout.head, layout.hips):
             draw_kept_back(surface, pen, box.plate, kept, u)
@@ -160,7 +169,7 @@ def _draw_found(surface: Any, pose: Pose, layout: Layout) -> None:  # noqa: ANN4
 
 def _draw_opening(surface: Any, pen: Pen, layout: Layout) -> None:  # noqa: ANN401
     window, u = layout.window, layout.unit
-    cap = pen.shrunk(screen_words.OPENING, 0.075 * u, 0.9 * window.w)
+    cap = pen.shrunk(screen_words.OPENING, HEADLINE * u, 0.9 * window.w)
     at = (window.w / 2, (layout.strip.y - cap) / 2)
     pen.write(surface, screen_words.OPENING, at, cap, palette.TEXT, align=0.5)
 
@@ -173,7 +182,7 @@ def _draw_strip(surface: Any, pen: Pen, layout: Layout, view: View, *, stale: bo
         return
     words = screen_words.headline(view, stale=stale)
     box = layout.headline
-    lines, cap = pen.block(words, 0.075 * u, box, 2)
+    lines, cap = pen.block(words, HEADLINE * u, box, 2)
     y = box.y
     if len(lines) == 1:
         y = box.y + max((box.h - cap * 1.2) / 2, 0)
@@ -194,10 +203,10 @@ def _draw_strip(surface: Any, pen: Pen, layout: Layout, view: View, *, stale: bo
             align=1.0,
         )
         room = figure.x - 0.015 * u - layout.reps.x
-        label_cap = pen.shrunk("reps", label_cap, room)
+        label_cap = pen.shrunk(screen_words.REPS, label_cap, room)
         pen.write(
             surface,
-            "reps",
+            screen_words.REPS,
             (figure.x - 0.015 * u, figure.y + figure.h - label_cap),
             label_cap,
             palette.QUIET_TEXT,
@@ -212,7 +221,7 @@ def _draw_line(surface: Any, pen: Pen, layout: Layout, view: View, *, stale: boo
     if not notices:
         words = screen_words.quiet_line(view, stale=stale)
         if view.image_rgb is not None:
-            lines, cap = pen.block(words, 0.032 * u, box, most)
+            lines, cap = pen.block(words, LINE * u, box, most)
             for n, line in enumerate(lines):
                 at = (box.x, box.y + (0.2 * cap) + n * cap * LEADING)
                 pen.write(surface, line, at, cap, palette.QUIET_TEXT)
@@ -220,7 +229,7 @@ def _draw_line(surface: Any, pen: Pen, layout: Layout, view: View, *, stale: boo
     mark_w = 0.05 * u
     words = "  ·  ".join(notices)
     text_box = Box(box.x + mark_w, box.y, max(box.w - mark_w, 1), box.h)
-    lines, cap = pen.block(words, TITLE * 0.8 * u, text_box, most)
+    lines, cap = pen.block(words, NOTICE * u, text_box, most)
     warning_mark(surface, (box.x + 0.4 * mark_w, box.y + 0.2 * cap + 0.02 * u), 0.04 * u)
     for n, line in enumerate(lines):
         at = (text_box.x, text_box.y + 0.2 * cap + n * cap * LEADING)

@@ -14,15 +14,23 @@ from trainer.adapters.screen_marks import (
     write_not_measured,
 )
 from trainer.adapters.screen_pen import Pen
-from trainer.adapters.screen_words import (
+from trainer.adapters.screen_state import (
     at_top,
-    centimetres,
     drift_band,
     drift_state,
-    head_words,
+    head_way,
     hips_judged,
     judged,
     off_own,
+)
+from trainer.adapters.screen_words import (
+    AT_THE_TOP,
+    CM,
+    DRIFT_NAMES,
+    HEAD_WAYS,
+    OUT,
+    TARGET_SIDE,
+    centimetres,
 )
 from trainer.core.records import Measures
 from trainer.ports import View
@@ -42,10 +50,11 @@ def draw_head(
     off = off_own(measures, view)  # the figures themselves where no reference is in use
     state, figure = drift_state(off.head_lateral_cm, tol_cm, counts=counts), None
     if lateral is not None and off.head_lateral_cm is not None:
-        _, word = head_words(off.head_lateral_cm, off.head_vertical_cm, tol_cm, counts=counts)
-        figure = centimetres(lateral), word
-        if word in ("up", "down"):
-            state, figure = word, (centimetres(measures.head_vertical_cm or 0.0), word)
+        _, way = head_way(off.head_lateral_cm, off.head_vertical_cm, tol_cm, counts=counts)
+        figure = centimetres(lateral), HEAD_WAYS[way]
+        if way in ("up", "down"):
+            state = way
+            figure = centimetres(measures.head_vertical_cm or 0.0), HEAD_WAYS[way]
     settled = settled_colour(calm, "head", state, now_s)
     _draw_drift(surface, pen, layout.head, "head", lateral, tol_cm, figure, settled, view, layout)
 
@@ -64,7 +73,7 @@ def draw_hips(
     off_cm = off_own(measures, view).hip_lateral_cm
     state, figure = drift_state(off_cm, tol_cm, counts=hips_judged(view)), None
     if lateral is not None:
-        figure = centimetres(lateral), "out" if state == "out" else ""
+        figure = centimetres(lateral), OUT if state == "out" else ""
     settled = settled_colour(calm, "hips", state, now_s)
     _draw_drift(surface, pen, layout.hips, "hips", lateral, tol_cm, figure, settled, view, layout)
 
@@ -87,16 +96,16 @@ def _draw_drift(
     unit = layout.unit
     draw_plate(surface, pen, box.plate, unit)
     title_cap = box.title.h * 0.9
-    end = pen.write(surface, name, (box.title.x, box.title.y), title_cap, palette.TEXT)
+    end = pen.write(surface, DRIFT_NAMES[name], (box.title.x, box.title.y), title_cap, palette.TEXT)
     if at_top(view) is not None:
         room = box.title.right - end.right - 0.02 * unit
-        cap = pen.shrunk("at the top", 0.03 * unit, room)
+        cap = pen.shrunk(AT_THE_TOP, 0.03 * unit, room)
         at = (box.title.right, box.title.y + title_cap - cap)
-        pen.write(surface, "at the top", at, cap, palette.QUIET_TEXT, align=1.0)
+        pen.write(surface, AT_THE_TOP, at, cap, palette.QUIET_TEXT, align=1.0)
     if figure is None:
         write_not_measured(surface, pen, box.figure)
     else:
-        write_figure(surface, pen, box.figure, figure[0], "cm", unit, word=figure[1])
+        write_figure(surface, pen, box.figure, figure[0], CM, unit, word=figure[1])
     beam = box.beam
     thick = max(round(0.006 * unit), 2)
     middle = beam.y + beam.h / 2
@@ -151,7 +160,9 @@ def _marker(
         tip = radius if aside_px > 0 else -radius
         points = [(x + tip, y), (x - tip, y - radius), (x - tip, y + radius)]
     pygame.draw.polygon(surface, colour, points)
-    pygame.draw.polygon(surface, palette.BLACK, points, 1)
+    # Light edges set it off from the round mark whatever colours an eye tells apart.
+    edge = palette.TEXT if state in ("out", "up", "down") else palette.BLACK
+    pygame.draw.polygon(surface, edge, points, max(round(0.08 * radius), 1))
 
 
 def _target_side(surface: Any, pen: Pen, box: DriftBox, view: View, unit: float) -> None:  # noqa: ANN401
@@ -168,4 +179,4 @@ def _target_side(surface: Any, pen: Pen, box: DriftBox, view: View, unit: float)
     points = [(tip, y), (tip + back, y - cap / 2), (tip + back, y + cap / 2)]
     pygame.draw.polygon(surface, palette.QUIET_TEXT, points)
     at = (tip + 1.6 * back, box.caption.y)
-    pen.write(surface, "target", at, cap, palette.QUIET_TEXT, align=float(to_right))
+    pen.write(surface, TARGET_SIDE, at, cap, palette.QUIET_TEXT, align=float(to_right))

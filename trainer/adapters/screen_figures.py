@@ -134,7 +134,7 @@ def draw_figure(
         sketch.frame()
         if stage is Stage.NOBODY:
             sketch.player((0.0, 0.5), 0.95, colour=palette.LINE)
-            sketch.arrow((-0.85, 0.85), (-0.15, 0.85))
+            sketch.arrow((-0.85, 0.75), (-0.15, 0.75))
         else:
             sketch.player((0.0, 0.5), 0.95)
 
@@ -175,7 +175,7 @@ def _hands(sketch: Sketch, finding: Finding, handed: Handed) -> None:
     sketch.line((chest, hands))
     sketch.ring(hands, 0.08, palette.WARNING, full=True)
     if side and finding.aside:
-        sketch.arrow((x, 0.85), (x - 0.75 * trail, 0.85))
+        sketch.arrow((x, 0.75), (x - 0.75 * trail, 0.75))
     elif side:
         _distance_arrow(sketch)
     else:
@@ -185,7 +185,7 @@ def _hands(sketch: Sketch, finding: Finding, handed: Handed) -> None:
 def _distance_arrow(sketch: Sketch) -> None:
     """Draw the picture's edges going outward: what going back does."""
     for way in (-1, 1):
-        sketch.arrow((way * 0.5, 0.85), (way * 0.98, 0.85))
+        sketch.arrow((way * 0.5, 0.75), (way * 0.98, 0.75))
 
 
 def _roll(sketch: Sketch, finding: Finding, handed: Handed) -> None:

@@ -2,25 +2,22 @@
 
 from __future__ import annotations
 
-from typing import Any, Final
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from trainer.adapters import palette
 from trainer.adapters.screen_figures import draw_figure
-from trainer.adapters.screen_layout import SMALL, Box, Layout, fit
+from trainer.adapters.screen_focus import draw_focus
+from trainer.adapters.screen_layout import HEADLINE, LINE, SMALL, TITLE, WORD, Box, Layout, fit
 from trainer.adapters.screen_marks import tick, warning_mark
 from trainer.adapters.screen_pen import LEADING, Pen
+from trainer.adapters.screen_words import page_number
 from trainer.core.placement import Group, PlacementState
 from trainer.core.placement_words import GROUP_NAMES
 from trainer.core.records import Handed
 from trainer.ports import Guide, GuidePage, View
-
-TITLE: Final = 0.085  #: ink heights, as shares of the window's height
-TEXT: Final = 0.045
-CHOICE: Final = 0.05
-HERE: Final = "›"  #: stands before the chosen row, so that its colour need not be seen
 
 
 def draw_guide(surface: Any, pen: Pen, layout: Layout, view: View, guide: Guide) -> None:  # noqa: ANN401
@@ -42,7 +39,7 @@ def draw_guide(surface: Any, pen: Pen, layout: Layout, view: View, guide: Guide)
 
 def _foot(surface: Any, pen: Pen, area: Box, guide: Guide, u: float) -> float:  # noqa: ANN401
     """Write what the keys do; return how much height it takes."""
-    lines, cap = pen.block(guide.foot, 0.03 * u, area._replace(h=0.14 * u), 3)
+    lines, cap = pen.block(guide.foot, LINE * u, area._replace(h=0.14 * u), 3)
     tall = len(lines) * cap * LEADING
     y = area.bottom - tall + 0.5 * cap
     for line in lines:
@@ -55,11 +52,11 @@ def _title(surface: Any, pen: Pen, area: Box, guide: Guide, u: float) -> Box:  #
     """Write the page's number and title; return what is left under them."""
     wide = area.w
     if guide.number:
-        number = f"{guide.number} of {guide.count}"
+        number = page_number(guide.number, guide.count)
         cap = SMALL * 1.2 * u
         pen.write(surface, number, (area.right, area.y), cap, palette.QUIET_TEXT, align=1.0)
         wide -= pen.width(number, cap) + 0.03 * u
-    lines, cap = pen.block(guide.title, TITLE * u, Box(area.x, area.y, wide, 0.27 * u), 2)
+    lines, cap = pen.block(guide.title, HEADLINE * u, Box(area.x, area.y, wide, 0.27 * u), 2)
     y = area.y
     for line in lines:
         pen.write(surface, line, (area.x, y), cap, palette.TEXT)
@@ -96,20 +93,16 @@ def _trouble(surface: Any, pen: Pen, box: Box, words: str, u: float) -> float:  
 
 def _choices(surface: Any, pen: Pen, box: Box, guide: Guide, u: float) -> float:  # noqa: ANN401
     """Draw the choices, the chosen one framed and marked; return the y under them."""
-    import pygame
-
     cap = min(
-        (pen.shrunk(words, CHOICE * u, box.w - 0.08 * u) for words in guide.choices),
-        default=CHOICE * u,
+        (pen.shrunk(words, TITLE * u, box.w - 0.1 * u) for words in guide.choices),
+        default=TITLE * u,
     )
     y = box.y
     for number, words in enumerate(guide.choices):
-        row = Box(box.x, y, box.w, 2.4 * cap)
+        row = Box(box.x + 0.05 * u, y, box.w - 0.05 * u, 2.4 * cap)
         if number == guide.chosen:
-            edge = tuple(round(v) for v in row)
-            pygame.draw.rect(surface, palette.TARGET, edge, max(round(0.005 * u), 2))
-            pen.write(surface, HERE, (row.x + 0.02 * u, y + 0.7 * cap), cap, palette.TARGET)
-        pen.write(surface, words, (row.x + 0.06 * u, y + 0.7 * cap), cap, palette.TEXT)
+            draw_focus(surface, row, u)
+        pen.write(surface, words, (row.x + 0.02 * u, y + 0.7 * cap), cap, palette.TEXT)
         y += 2.7 * cap
     return y
 
@@ -135,7 +128,7 @@ def _question(surface: Any, pen: Pen, area: Box, guide: Guide, u: float) -> None
     y += 0.02 * u if guide.trouble else 0.0
     for line in guide.lines:
         rest = Box(area.x, y, area.w, max(area.bottom - y, 1))
-        y = _write(surface, pen, rest, line, 0.9 * TEXT * u) + 0.01 * u
+        y = _write(surface, pen, rest, line, WORD * u) + 0.01 * u
 
 
 def _bullets(
@@ -148,7 +141,7 @@ def _bullets(
     """Write the lines as large as they all fit."""
     import pygame
 
-    cap = TEXT * u
+    cap = WORD * u
     while cap > 5:
         rows = [pen.wrap(line, cap, area.w - 1.6 * cap) for line in lines]
         if sum(map(len, rows)) * LEADING * cap + 0.5 * len(rows) * cap <= area.h:
@@ -205,7 +198,7 @@ def _picture(surface: Any, box: Box, image_rgb: NDArray[np.uint8] | None) -> Box
 def _placement(surface: Any, pen: Pen, area: Box, view: View, guide: Guide, u: float) -> None:  # noqa: ANN401
     y = area.y
     for line in guide.lines:
-        y = _write(surface, pen, area._replace(y=y, h=0.2 * u), line, 0.055 * u) + 0.01 * u
+        y = _write(surface, pen, area._replace(y=y, h=0.2 * u), line, TITLE * u) + 0.01 * u
     marks_h = 0.1 * u
     middle = Box(area.x, y, area.w, max(area.bottom - y - marks_h, 1))
     state = guide.placement or PlacementState()
@@ -225,7 +218,7 @@ def _marks(surface: Any, pen: Pen, box: Box, state: PlacementState, u: float) ->
     rows = 1 if box.w > 1.2 * u else 2
     columns = -(-len(names) // rows)
     wide = box.w / columns
-    cap = min(pen.shrunk(name, 0.03 * u, wide - size - 2 * gap) for name in names)
+    cap = min(pen.shrunk(name, LINE * u, wide - size - 2 * gap) for name in names)
     for number, group in enumerate(Group):
         row, column = divmod(number, columns)
         x, y = box.x + column * wide, box.y + (row + 0.5) * box.h / rows

@@ -34,6 +34,7 @@ def action_of(pygame: Any, event: Any, *, page: str, handed_left: bool) -> KeyAc
         pygame.K_r: KeyAction.NEW_SETUP,
         pygame.K_h: KeyAction.SWITCH_HANDED,
         pygame.K_m: KeyAction.MUTE,
+        pygame.K_v: KeyAction.VOLUME,
         pygame.K_p: KeyAction.PAIN,
         pygame.K_t: KeyAction.THIS_ONE,
         pygame.K_o: KeyAction.OWN_TOP,

@@ -16,12 +16,17 @@ from typing import Final, NamedTuple
 #: Ink height of the figures that must be read at 3 m, as a share of the window's height. On a
 #: 15.6-inch laptop it is about 24 minutes of arc at 3 m; 20 to 22 are preferred (ISO 9241-3).
 FIGURE: Final = 0.11
+HEADLINE: Final = 0.075  #: what to do, or how it was; a long one takes smaller letters
 TITLE: Final = 0.05
+WORD: Final = 0.045  #: beside a figure: out, up, down
+NOTICE: Final = 0.04
+LINE: Final = 0.032  #: how things run; read close by
 SMALL: Final = 0.024
 COLUMN_W: Final = 0.36  #: three figures and a degree sign at full height, and a margin
 STRIP_H: Final = 0.20  #: the strip under the mirror: phase word, reps, notices
 GAP: Final = 0.012
 PAD: Final = 0.02
+LARGE_TEXT: Final = 1.3  #: how much larger everything written is when the player asks for it
 NARROWEST: Final = 0.5625  #: width over height below which text shrinks with the width
 
 
@@ -130,8 +135,12 @@ def lay_out(
     placement: Placement,
     *,
     handed_left: bool = False,
+    large_text: bool = False,
 ) -> Layout:
     """Return every rectangle for a window and picture of these sizes.
+
+    ``large_text`` is left out where picture and columns stand one under the other: larger columns
+    would leave nothing of the picture.
 
     In ``SPLIT`` the turn stands on the player's lead side as seen in the mirror (left for a
     right-hander), because the hands swing to the other one.
@@ -139,8 +148,11 @@ def lay_out(
     w, h = max(window_wh[0], 1), max(window_wh[1], 1)
     if placement is Placement.BELOW:
         return _below((w, h), picture_wh)
-    u = unit_px((w, h))
-    strip = Box(0, h - STRIP_H * u, w, STRIP_H * u)
+    u = unit_px((w, h)) * (LARGE_TEXT if large_text else 1.0)
+    # The reasons of a verdict take two lines of large text.
+    line_h = 0.10 if large_text else 0.06
+    strip_h = STRIP_H - 0.06 + line_h
+    strip = Box(0, h - strip_h * u, w, strip_h * u)
     top = Box(0, 0, w, strip.y)
     # NB: a window too narrow for two full columns gets thinner ones; best_fallback then prefers
     # BELOW, so this only keeps the arithmetic sound.
@@ -167,8 +179,8 @@ def lay_out(
         picture=fit(area, picture_wh),
         strip=strip,
         headline=Box(PAD * u, strip.y + PAD * u, w - reps_w - 2 * PAD * u, 0.105 * u),
-        line=Box(PAD * u, strip.y + 0.13 * u, w - reps_w - 2 * PAD * u, 0.06 * u),
-        reps=Box(w - reps_w, strip.y + PAD * u, reps_w - PAD * u, STRIP_H * u - 2 * PAD * u),
+        line=Box(PAD * u, strip.y + 0.13 * u, w - reps_w - 2 * PAD * u, line_h * u),
+        reps=Box(w - reps_w, strip.y + PAD * u, reps_w - PAD * u, strip_h * u - 2 * PAD * u),
         turn=_turn_box(turn_plate, u),
         head=_drift_box(drift._replace(h=half), u),
         hips=_drift_box(Box(drift.x, drift.y + half + gap, drift.w, half), u),
@@ -224,7 +236,7 @@ def _turn_box(plate: Box, u: float) -> TurnBox:
 def _drift_box(plate: Box, u: float) -> DriftBox:
     inner = plate.inside(min(PAD * u, 0.01 * u + 0.02 * plate.h))
     roomy = plate.h >= 0.3 * u
-    title_h = TITLE * u if roomy else 0.036 * u
+    title_h = TITLE * u if roomy else 0.04 * u
     title = Box(inner.x, inner.y, inner.w, title_h)
     figure = Box(inner.x, title.bottom + (0.025 if roomy else 0.01) * u, inner.w, FIGURE * u)
     y = figure.bottom + (0.03 if roomy else 0.008) * u
@@ -235,9 +247,11 @@ def _drift_box(plate: Box, u: float) -> DriftBox:
     return DriftBox(plate=plate, title=title, figure=figure, beam=beam, caption=caption)
 
 
-def best_fallback(window_wh: tuple[int, int], picture_wh: tuple[int, int]) -> Placement:
+def best_fallback(
+    window_wh: tuple[int, int], picture_wh: tuple[int, int], *, large_text: bool = False
+) -> Placement:
     """Return the placement without any overlap that shows the larger picture."""
-    between = lay_out(window_wh, picture_wh, Placement.BETWEEN).picture
+    between = lay_out(window_wh, picture_wh, Placement.BETWEEN, large_text=large_text).picture
     below = lay_out(window_wh, picture_wh, Placement.BELOW).picture
     return Placement.BETWEEN if between.w >= below.w else Placement.BELOW
 

@@ -5,15 +5,16 @@ from __future__ import annotations
 from typing import Any, Final
 
 from trainer.adapters import palette
+from trainer.adapters.screen_focus import draw_focus
 from trainer.adapters.screen_layout import Box, Layout
 from trainer.adapters.screen_pen import LEADING, Pen
+from trainer.adapters.screen_words import LIST_EMPTY, rows_of
 from trainer.ports import KeyAction, Listed
 
 CAP: Final = 0.030  #: ink height of a row, as a share of the window's height
 GAP: Final = 1.2  #: between columns, in ink heights
 LEAST_PX: Final = 6  #: ink height below which nothing can be read
 LONGEST: Final = 5  #: of a column's words, so many are measured to find the widest
-HERE: Final = "›"  #: stands before the chosen row, so that its colour need not be seen
 
 
 def rows_shown(listed: Listed, room: int) -> range:
@@ -59,18 +60,18 @@ def draw_list(surface: Any, pen: Pen, layout: Layout, listed: Listed) -> None:  
     room = int((area.bottom - foot_h - cap - y) / row_h)
     shown = rows_shown(listed, room)
     if not listed.rows:
-        pen.write(surface, "none", (area.x + GAP * cap, y), cap, palette.TEXT)
+        pen.write(surface, LIST_EMPTY, (area.x + GAP * cap, y), cap, palette.TEXT)
     for number in shown:
         chosen = number == listed.chosen
         if chosen:
             box = (round(area.x - 0.3 * cap), round(y - 0.45 * cap), round(area.w + 0.6 * cap))
             surface.fill(palette.mix(palette.INK, palette.LINE, 0.35), (*box, round(row_h)))
-            pen.write(surface, HERE, (area.x, y), cap, palette.TARGET)
+            draw_focus(surface, Box(*box, round(row_h)), u)
         _row(surface, pen, listed.rows[number], (area.x, y), cap, widths, palette.TEXT)
         y += row_h
     y = area.bottom - foot_h
     if len(shown) < len(listed.rows):
-        words = f"{shown.start + 1} to {shown.stop} of {len(listed.rows)}"
+        words = rows_of(shown.start + 1, shown.stop, len(listed.rows))
         words_cap = pen.shrunk(words, 0.8 * cap, 0.25 * area.w)
         pen.write(surface, words, (area.right, area.y), words_cap, palette.QUIET_TEXT, align=1.0)
     for line in foot_lines:

@@ -6,7 +6,7 @@ from typing import Any
 
 from trainer.adapters import palette
 from trainer.adapters.screen_calm import Calm
-from trainer.adapters.screen_layout import FIGURE, Box
+from trainer.adapters.screen_layout import FIGURE, WORD, Box
 from trainer.adapters.screen_pen import LEADING, Pen
 from trainer.adapters.screen_words import NOT_MEASURED
 
@@ -47,7 +47,7 @@ def write_figure(
     word: str = "",
 ) -> None:
     """Write a key figure with its unit, and a word under the unit."""
-    word_cap = 0.036 * unit
+    word_cap = WORD * unit
     if sign == "°":
         sign_cap, side_w = 0.09 * unit, 0.05 * unit
     else:

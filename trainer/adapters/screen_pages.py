@@ -2,59 +2,42 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Final, NamedTuple
 
 from trainer import caution
 from trainer.adapters import palette
 from trainer.adapters.screen_layout import Box, Layout
 from trainer.adapters.screen_pen import LEADING, Pen
-from trainer.adapters.screen_words import MIRROR_KEYS
+from trainer.adapters.screen_words import (
+    GO_ON,
+    HELP_TITLE,
+    MIRROR_KEYS,
+    SIGNS_TITLE,
+)
 from trainer.core.gestures import Sign
-from trainer.core.practice_rules import PracticeKind
-from trainer.core.practice_shown import PracticeShown
-from trainer.core.practice_words import CUES, KINDS, SIGN_CARD
-from trainer.ports import View
-
-GO_ON = "press any key to go on"
+from trainer.core.practice_words import SIGN_CARD
 
 
-def page_text(page: str, view: View | None = None) -> tuple[str, tuple[str, ...]]:
-    """Return title and lines of a page: "caution", "pain", "help", "signs", "kinds"."""
+def page_text(page: str) -> tuple[str, tuple[str, ...]]:
+    """Return title and lines of a page: "caution", "pain", "help", "signs"."""
     if page == "pain":
         return caution.PAIN_TITLE, caution.PAIN_LINES
     if page == "signs":
-        return "Without the keyboard", tuple(words for _, words in SIGN_CARD)
-    if page == "kinds":
-        return "What to practise", _kinds(view)
+        return SIGNS_TITLE, tuple(words for _, words in SIGN_CARD)
     if page == "help":
         keys = tuple(f"{key}:  {what}" for key, what in MIRROR_KEYS)
-        return "Keys", keys
+        return HELP_TITLE, keys
     return caution.CAUTION_TITLE, caution.CAUTION_LINES
 
 
-def _kinds(view: View | None) -> tuple[str, ...]:
-    """Return the kinds with their keys, the one in force marked, and the cue schedule."""
-    practice = (None if view is None else view.practice) or PracticeShown()
-    lines = []
-    for key, kind in enumerate(PracticeKind, start=1):
-        name, what = KINDS[kind]
-        now = "  (now)" if kind is practice.kind else ""
-        lines.append(f"{key}  {name}{now}:  {what}")
-    guess = "on" if practice.guess_first else "off"
-    return (
-        *lines,
-        f"S  cues, now: {CUES[practice.cues]}",
-        f"G  guess first, now {guess}: say short, there or past before the figure shows",
-    )
-
-
-def draw_page(surface: Any, pen: Pen, layout: Layout, page: str, view: View | None = None) -> None:  # noqa: ANN401
+def draw_page(surface: Any, pen: Pen, layout: Layout, page: str) -> None:  # noqa: ANN401
     """Draw a page of text as large as it fits the window."""
     window, u = layout.window, layout.unit
     surface.fill(palette.INK)
-    title, lines = page_text(page, view)
+    title, lines = page_text(page)
     area = Box(0.06 * window.w, 0.05 * window.h, 0.88 * window.w, 0.90 * window.h)
-    fits = [_fit(pen, lines, area, 0.045 * u, columns) for columns in (1, 2)]
+    shape = WITH_FIGURES if page == "signs" else WITH_DOTS
+    fits = [_fit(pen, lines, area, 0.045 * u, columns, shape) for columns in (1, 2)]
     cap, columns = max(fits, key=lambda fit: fit[0])
     width = area.w / columns
     title_cap = pen.shrunk(title, 1.7 * cap, area.w)
@@ -65,32 +48,43 @@ def draw_page(surface: Any, pen: Pen, layout: Layout, page: str, view: View | No
         column, place = divmod(number, per_column)
         x = area.x + column * width
         if place == 0:
-            y = area.y + 1.7 * cap * LEADING
+            y = area.y + 1.7 * cap * LEADING + 0.5 * shape.gap * cap
         sign = signs[number] if number < len(signs) else None
         if sign is None:
-            _bullet(surface, (x + 0.35 * cap, y + 0.5 * cap), 0.22 * cap)
+            _bullet(surface, (x + (shape.indent - 1.15) * cap, y + 0.5 * cap), 0.22 * cap)
         else:
-            draw_sign(surface, sign, Box(x - 1.7 * cap, y - 0.6 * cap, 2.8 * cap, 2.4 * cap))
-        for row in pen.wrap(line, cap, width - 2.5 * cap):
-            pen.write(surface, row, (x + 1.5 * cap, y), cap, palette.TEXT)
+            draw_sign(surface, sign, Box(x, y - 1.1 * cap, 3.4 * cap, 3.8 * cap))
+        for row in pen.wrap(line, cap, width - (shape.indent + 1.0) * cap):
+            pen.write(surface, row, (x + shape.indent * cap, y), cap, palette.TEXT)
             y += cap * LEADING
-        y += 0.5 * cap
+        y += shape.gap * cap
     pen.write(surface, GO_ON, (area.x, area.bottom - 1.2 * cap), cap, palette.QUIET_TEXT)
 
 
+class _Shape(NamedTuple):
+    """What stands before a line and between two, in ink heights."""
+
+    indent: float
+    gap: float
+
+
+WITH_DOTS: Final = _Shape(1.5, 0.5)
+WITH_FIGURES: Final = _Shape(3.9, 2.0)
+
+
 def _fit(
-    pen: Pen, lines: tuple[str, ...], area: Box, cap: float, columns: int
+    pen: Pen, lines: tuple[str, ...], area: Box, cap: float, columns: int, shape: _Shape
 ) -> tuple[float, int]:
     """Return the largest ink height, at most ``cap``, at which the lines fit; and the columns."""
     per_column = -(-len(lines) // columns)
     while cap > 5:
-        width = area.w / columns - 2.5 * cap
+        width = area.w / columns - (shape.indent + 1.0) * cap
         rows = [len(pen.wrap(line, cap, width)) for line in lines]
         tall = max(
-            sum(rows[first : first + per_column]) * LEADING + 0.5 * per_column
+            sum(rows[first : first + per_column]) * LEADING + shape.gap * per_column
             for first in range(0, len(rows), per_column)
         )
-        if (tall + 6.5) * cap <= area.h:
+        if (tall + 6.0 + shape.gap) * cap <= area.h:
             break
         cap *= 0.94
     return cap, columns

@@ -16,7 +16,7 @@ from trainer.adapters.screen_layout import (
     lay_out,
     may_overlay,
 )
-from trainer.adapters.screen_words import SWINGING
+from trainer.adapters.screen_state import SWINGING
 from trainer.core.landmarks import Landmark
 from trainer.core.records import Phase, Pose
 
@@ -95,6 +95,7 @@ class Placer:
         *,
         handed_left: bool,
         now_s: float,
+        large_text: bool = False,
     ) -> Layout:
         """Return the layout for this drawing; its plates never touch the body.
 
@@ -103,9 +104,15 @@ class Placer:
         """
 
         def laid(placement: Placement) -> Layout:
-            return lay_out(window_wh, picture_wh, placement, handed_left=handed_left)
+            return lay_out(
+                window_wh,
+                picture_wh,
+                placement,
+                handed_left=handed_left,
+                large_text=large_text,
+            )
 
-        fallback = best_fallback(window_wh, picture_wh)
+        fallback = best_fallback(window_wh, picture_wh, large_text=large_text)
         known = {Placement.SPLIT, Placement.BOTH_LEFT, Placement.BOTH_RIGHT, fallback}
         if not may_overlay(window_wh):
             known = {fallback}

@@ -15,13 +15,10 @@ from trainer.adapters import palette
 from trainer.adapters.screen_layout import Box, Layout
 from trainer.adapters.screen_marks import draw_plate, tick
 from trainer.adapters.screen_pen import LEADING, Pen
+from trainer.adapters.screen_words import GHOST_NEXT, GHOST_OWN, POINTS_LISTED
 from trainer.core.landmarks import Landmark as L
-from trainer.core.practice_rules import PracticeKind
 from trainer.core.practice_shown import PointsShown, PracticeShown
 from trainer.ports import View
-
-#: The checkpoints in the list; the one to do now stands in the headline with its whole name.
-_LISTED: Final = ("setup", "hip height", "arm level", "top")
 
 #: Joint to joint: the body but for its arms, and the arms.
 _BODY: Final = (
@@ -40,20 +37,6 @@ _ARMS: Final = (
     (L.RIGHT_SHOULDER, L.RIGHT_ELBOW),
     (L.RIGHT_ELBOW, L.RIGHT_WRIST),
 )
-
-
-def kept_back(view: View, part: str) -> str:
-    """Return why "turn" or "drifts" is not shown now; empty where it may be."""
-    practice = view.practice
-    if practice is None or (practice.turn if part == "turn" else practice.drifts):
-        return ""
-    if not practice.verdict:
-        return "your guess first"
-    if part == "turn" and practice.kind is PracticeKind.CENTRED:
-        return "head and hips only"
-    if part == "drifts" and practice.kind is PracticeKind.TURN_ONLY:
-        return "turn only"
-    return "on your own"
 
 
 def draw_kept_back(surface: Any, pen: Pen, plate: Box, words: str, unit: float) -> None:  # noqa: ANN401
@@ -82,10 +65,10 @@ def draw_points(
     u, plate = layout.unit, layout.turn.plate
     draw_plate(surface, pen, plate, u)
     inner = plate.inside(0.02 * u)
-    cap = min(pen.shrunk(name, 0.042 * u, inner.w - 0.07 * u) for name in _LISTED)
+    cap = min(pen.shrunk(name, 0.042 * u, inner.w - 0.07 * u) for name in POINTS_LISTED)
     wide = inner.w >= 0.6 * u  # the columns under the picture: list and figure side by side
     y = inner.y
-    for row, name in enumerate(_LISTED):
+    for row, name in enumerate(POINTS_LISTED):
         _mark(surface, (inner.x, y), cap, row, points)
         colour = palette.TEXT if row == points.next else palette.QUIET_TEXT
         pen.write(surface, name, (inner.x + 0.06 * u, y), cap, colour)
@@ -144,7 +127,8 @@ def _ghost(
     ghost = points.ghost_px
     if ghost is None or room.h < 0.08 * unit or not np.all(np.isfinite(ghost)):
         return
-    label = "your own rep" if points.from_own and points.next == len(_LISTED) - 1 else "next"
+    own = points.from_own and points.next == len(POINTS_LISTED) - 1
+    label = GHOST_OWN if own else GHOST_NEXT
     cap = pen.shrunk(label, 0.024 * unit, room.w)
     pen.write(surface, label, (room.x, room.bottom - cap), cap, palette.QUIET_TEXT)
     shown = ghost[L.LEFT_SHOULDER :]

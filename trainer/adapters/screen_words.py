@@ -2,27 +2,64 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Final, NamedTuple
 
-from trainer.core import own_rep
-from trainer.core.asked_turn import asked
-from trainer.core.cues import least_turn_deg
-from trainer.core.practice_rules import TurnOf
-from trainer.core.records import Handed, Measures, Phase, Source, Step
-from trainer.core.rules import CueRules, Rules
+from trainer.adapters.screen_state import (
+    RESTING,
+    SWINGING,
+    at_top,
+    just_ended,
+    view_rules,
+)
+from trainer.core.practice_rules import PracticeKind, TurnOf
+from trainer.core.practice_shown import PracticeShown
+from trainer.core.practice_words import CUES, KINDS
+from trainer.core.records import Handed, Measures, Phase, Source
+from trainer.core.rod_check import RodStage
 from trainer.core.summary import SOURCE_WORDS, rod_words, tag_words
 from trainer.ports import View
 
+WINDOW_TITLE: Final = "Backswing mirror"
 NOT_MEASURED: Final = "not measured"
 OPENING: Final = "opening camera …"
 GETTING_READY: Final = "getting ready …"
 STALE: Final = "no new pictures"
-VERDICT_S: Final = 6.0  #: how long after a rep its verdict is the headline
+REPS: Final = "reps"
+CM: Final = "cm"
+DRIFT_NAMES: Final = {"head": "head", "hips": "hips"}
+OUT: Final = "out"
+HEAD_WAYS: Final = {"": "", "out": OUT, "up": "up", "down": "down"}  #: of ``head_way``
+AT_THE_TOP: Final = "at the top"
+TARGET_SIDE: Final = "target"
+TURN_WORDS: Final = {"maybe": "maybe", "reached": "there", "past": "enough"}  #: by turn_state
+OWN: Final = "own"  #: over a target taken from the player's own rep
+TONES_ONLY: Final = "tones only"
+NO_TARGET: Final = "no target"
+BALL_LINE: Final = "ball line"
+ROD_TITLE: Final = "camera check"
+ROD_STEPS: Final = (
+    (RodStage.START, "1  face the camera, still"),
+    (RodStage.TURN, "2  shaft parallel to the rod"),
+    (RodStage.DONE, "3  what the camera read"),
+)
+ROD_TRUE: Final = "at your true 90°"
+#: The checkpoints in the list; the one to do now stands in the headline with its whole name.
+POINTS_LISTED: Final = ("setup", "hip height", "arm level", "top")
+GHOST_OWN: Final = "your own rep"
+GHOST_NEXT: Final = "next"
+LIST_EMPTY: Final = "none"
+HELP_TITLE: Final = "Keys"
+SIGNS_TITLE: Final = "Without the keyboard"
+NOW: Final = "now"  #: beside the tick of what is in force
+KINDS_TITLE: Final = "What to practise"
+KINDS_KEYS: Final = "a key, or up, down and Enter: choose   ·   Esc: back"
+GO_ON: Final = "press any key to go on"
 MIRROR_KEYS: Final = (
     ("F", "full screen, and back"),
     ("R", "new setup: stand at address again"),
     ("H", "switch right-hander / left-hander"),
     ("M", "sound off, and on again"),
+    ("V", "is it loud enough? the tones, from the softest on"),
     ("P", "pain: stop asking for turn"),
     ("Left, Right", "at setup: move the ball line; the mouse drags it too"),
     ("T", "this one: the last rep is your reference for today"),
@@ -53,13 +90,17 @@ _PHASES: Final = {
     Phase.TOP: "top",
     Phase.AFTER: "back to setup",
 }
-#: Phases in which turn and drift count.
-SWINGING: Final = frozenset({Phase.TAKEAWAY, Phase.BACKSWING, Phase.TOP})
-_RESTING: Final = frozenset({Phase.NOBODY, Phase.WAITING, Phase.AFTER})
+
+
+def page_number(number: int, count: int) -> str:
+    """Return which page of the first run it is."""
+    return f"{number} of {count}"
 
 
 def headline(view: View, *, stale: bool = False) -> str:
     """Return the one thing to read from afar: what is happening, or what to do now."""
+    if view.guide is not None:
+        return view.guide.title
     if view.image_rgb is None:
         return OPENING
     if stale:
@@ -72,31 +113,14 @@ def headline(view: View, *, stale: bool = False) -> str:
         return view.practice.sign
     if view.practice is not None and view.practice.headline:
         return view.practice.headline
-    if view.last_rep_words and _just_ended(view, view.step):
+    if verdict_words(view) and just_ended(view, view.step):
         return view.last_rep_words[0]
     return _PHASES[view.step.phase]
 
 
-def _just_ended(view: View, step: Step) -> bool:
-    """Return True for a while after a rep, until the player stands at setup again."""
-    if step.phase not in _RESTING:
-        return False
-    rep = view.last_rep
-    ended_s = None if rep is None else rep.top_end_t_s
-    if ended_s is None:
-        return step.phase is Phase.AFTER
-    return 0.0 <= step.t_s - ended_s <= VERDICT_S
-
-
-def at_top(view: View) -> Measures | None:
-    """Return the last rep's reading at its top while its verdict is the headline, else None.
-
-    Just after a rep the player looks up to see how it was; the follow-through's own readings
-    would say nothing. Shown under titles that say so.
-    """
-    if view.step is None or view.last_rep is None or not _just_ended(view, view.step):
-        return None
-    return view.last_rep.at_top
+def verdict_words(view: View) -> tuple[str, ...]:
+    """Return what may be read of the last rep: nothing where tones alone tell of it."""
+    return view.last_rep_words if view.look.figures else ()
 
 
 def notices(view: View, *, stale: bool = False) -> tuple[str, ...]:
@@ -106,8 +130,8 @@ def notices(view: View, *, stale: bool = False) -> tuple[str, ...]:
     """
     if view.answer or view.rod is not None:
         return ()  # what a key just did, and what to do in the check, have the line
-    reasons = len(view.last_rep_words) > 1 and not stale and not view.pain
-    if reasons and view.step is not None and _just_ended(view, view.step):
+    reasons = len(verdict_words(view)) > 1 and not stale and not view.pain
+    if reasons and view.step is not None and just_ended(view, view.step):
         return ()
     lines = list(view.notices)
     if view.step is not None:
@@ -124,14 +148,14 @@ def quiet_line(view: View, *, stale: bool = False) -> str:
     if view.answer:
         return view.answer
     if view.rod is not None:
-        return rod_words(view.rod)[1]
+        return ""  # it has a column to itself
     practised = "" if view.practice is None else view.practice.line
-    if practised and not (view.step is not None and _just_ended(view, view.step)):
+    if practised and not (view.step is not None and just_ended(view, view.step)):
         return practised
-    if view.last_rep_words and not stale and view.step is not None:
+    if verdict_words(view) and not stale and view.step is not None:
         big = headline(view)
         rest = [words for words in view.last_rep_words if words != big]
-        if view.step.phase in _RESTING | {Phase.SETUP} and rest:
+        if view.step.phase in RESTING | {Phase.SETUP} and rest:
             lead = "" if big == view.last_rep_words[0] else "last rep: "
             return lead + "  ·  ".join(rest)
     return running_line(view)
@@ -140,12 +164,14 @@ def quiet_line(view: View, *, stale: bool = False) -> str:
 def running_line(view: View) -> str:
     """Return handedness, sound, pace and delay in one line; in a swing what tags tell besides."""
     if view.step is not None and view.step.phase in SWINGING:
-        told = tag_words(view.step.measures, _view_rules(view).cues)
-        if told:
+        told = tag_words(view.step.measures, view_rules(view).cues)
+        if told and view.look.figures:
             return "  ·  ".join(told)
     parts = [f"{(Handed.LEFT if view.handed_left else Handed.RIGHT).value}-hander"]
     if view.own is not None and not view.pain:
         parts.append("target and bands: your own rep")
+    if not view.look.figures:
+        parts.append(TONES_ONLY)
     if view.muted:
         parts.append("muted")
     if view.fps is not None:
@@ -167,73 +193,6 @@ def centimetres(value_cm: float) -> str:
     return str(round(abs(value_cm)))
 
 
-def judged(view: View) -> bool:
-    """Return True where a turn or drift counts: takeaway to top, and the last rep's top."""
-    return view.step is not None and (view.step.phase in SWINGING or at_top(view) is not None)
-
-
-def hips_judged(view: View) -> bool:
-    """Return True where the hips count, as their tone does: at the top, or strictly always."""
-    if view.hips_strict:
-        return judged(view)
-    return view.step is not None and (view.step.phase is Phase.TOP or at_top(view) is not None)
-
-
-def turn_state(measures: Measures, view: View, before: str = "none") -> str:
-    """Return "none", "below", "maybe", "reached" (from the target to the band's end) or "past" it.
-
-    The target is reached where its tone sounds: at the target, not at the band's lower end, and
-    with the confidence asked for; a reading at the target that is not so sure is a "maybe". What
-    was reached or past ``before`` stays so until the turn has come back by the hysteresis. Once
-    pain is marked there is no target, so nothing is reached or past; nor is it between swings.
-    """
-    turn_deg = measures.shoulder_turn_deg
-    if turn_deg is None:
-        return "none"
-    if view.pain or not judged(view):
-        return "below"
-    confidence, hysteresis_deg = view.turn_confidence, view.turn_hysteresis_deg
-    least_deg = least_turn_deg(turn_deg, measures.shoulder_turn_se_deg, confidence)
-    target_deg, enough_deg = view.target_deg, view.target_deg + view.turn_band_deg
-    past = least_deg > enough_deg - (hysteresis_deg if before == "past" else 0.0)
-    if past and least_deg >= target_deg:  # also where the hysteresis is wider than the band
-        return "past"
-    if least_deg >= target_deg - (hysteresis_deg if before in ("reached", "past") else 0.0):
-        return "reached"
-    return "below" if turn_deg < target_deg else "maybe"
-
-
-def drift_state(drift_cm: float | None, tol_cm: float, *, counts: bool) -> str:
-    """Return "none", "in", "out", or "off": outside, but in a phase where it does not count.
-
-    The edge itself is in.
-    """
-    if drift_cm is None:
-        return "none"
-    if abs(drift_cm) <= tol_cm:
-        return "in"
-    return "out" if counts else "off"
-
-
-def _view_rules(view: View) -> Rules:
-    """Return the rules of the bands, as the view states them."""
-    return Rules(
-        own=view.own,
-        cues=CueRules(
-            head_tol_cm=view.head_tol_cm,
-            hip_tol_cm=view.hip_tol_cm,
-            hips_strict=view.hips_strict,
-            turn_of=view.turn_of,
-            own_top=view.own is not None,
-        ),
-    )
-
-
-def asked_of(measures: Measures, view: View) -> Measures:
-    """Return the measures with the turn that the target is about as the shoulder turn."""
-    return asked(measures, _view_rules(view).cues)
-
-
 def turn_title(view: View) -> str:
     """Return what the large figure of the turn is."""
     of = "chest turn" if view.turn_of is TurnOf.CHEST else "shoulder turn"
@@ -246,31 +205,62 @@ def turn_caption(measures: Measures, view: View) -> str:
     name = "thorax_turn_deg" if view.turn_of is TurnOf.CHEST else "shoulder_turn_deg"
     source = (measures.sources or {}).get(name, Source.POSE)
     if source is Source.POSE:
-        return "camera estimate" if se_deg is None else f"estimate ±{whole(se_deg)}°"
+        return "camera estimate" if se_deg is None else estimate(se_deg)
     words = SOURCE_WORDS[source]
     return words if se_deg is None else f"{words} ±{whole(se_deg)}°"
 
 
-def off_own(measures: Measures, view: View) -> Measures:
-    """Return the drifts counted from the reference in use; as they are where none is."""
-    return own_rep.judged(measures, _view_rules(view))
+def estimate(se_deg: float) -> str:
+    """Return how sure an estimate is, by its standard error."""
+    return f"estimate ±{whole(se_deg)}°"
 
 
-def drift_band(view: View, part: str) -> own_rep.Band:
-    """Return (lowest, highest) drift allowed of "head" or "hips", in cm, + away."""
-    if part == "hips":
-        return own_rep.hip_band(view.own, _view_rules(view).cues)
-    own_cm = None if view.own is None else view.own.head_lateral_cm
-    return own_rep.path_band(own_cm, view.head_tol_cm)
+def back_words(gap_cm: float) -> str:
+    """Return how far the back's edge was from the ball line at the top; negative is past it."""
+    past = " past" if gap_cm < 0 and whole(gap_cm) != "0" else ""
+    return f"back {whole(abs(gap_cm))} cm{past}"
 
 
-def head_words(
-    lateral_cm: float, vertical_cm: float | None, tol_cm: float, *, counts: bool
-) -> tuple[float, str]:
-    """Return the drift to write in figures and the word with it: "", "out", "up" or "down".
+def kept_back(view: View, part: str) -> str:
+    """Return why "turn" or "drifts" is not shown now; empty where it may be."""
+    practice = view.practice
+    if practice is None or (practice.turn if part == "turn" else practice.drifts):
+        return ""
+    if not practice.verdict:
+        return "your guess first"
+    if part == "turn" and practice.kind is PracticeKind.CENTRED:
+        return "head and hips only"
+    if part == "drifts" and practice.kind is PracticeKind.TURN_ONLY:
+        return "turn only"
+    return "on your own"
 
-    The height takes the figure only where it is out and the larger of the two, as for the tone.
-    """
-    if vertical_cm is not None and counts and abs(vertical_cm) > max(tol_cm, abs(lateral_cm)):
-        return vertical_cm, "up" if vertical_cm > 0 else "down"
-    return lateral_cm, "out" if counts and abs(lateral_cm) > tol_cm else ""
+
+class Choice(NamedTuple):
+    """A row of a page of choices."""
+
+    key: str
+    name: str
+    what: str
+    in_force: bool = False
+
+
+def kinds_choices(practice: PracticeShown | None) -> tuple[Choice, ...]:
+    """Return the kinds with their keys, the one in force marked, and how they are told."""
+    practice = practice or PracticeShown()
+    kinds = (
+        Choice(str(key), *KINDS[kind], in_force=kind is practice.kind)
+        for key, kind in enumerate(PracticeKind, start=1)
+    )
+    guess = "on" if practice.guess_first else "off"
+    return (
+        *kinds,
+        Choice("S", "which reps are told", f"now: {CUES[practice.cues]}"),
+        Choice(
+            "G", "guess first", f"now {guess}: say short, there or past before the figure shows"
+        ),
+    )
+
+
+def rows_of(first: int, last: int, count: int) -> str:
+    """Return which rows of a long list are seen."""
+    return f"{first} to {last} of {count}"

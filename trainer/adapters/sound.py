@@ -82,11 +82,12 @@ class PygameSounder:
     def __init__(
         self,
         sounds_dir: Path,
+        level_db: float = 0.0,
         *,
         buffer_samples: int = BUFFER_SAMPLES,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
-        variants = all_variants(sounds_dir)
+        variants = all_variants(sounds_dir, level_db)
         self._clock = clock
         self._lock = threading.Lock()
         mixer = _open_mixer(buffer_samples)
@@ -210,11 +211,12 @@ class SimpleaudioSounder:
     def __init__(
         self,
         sounds_dir: Path,
+        level_db: float = 0.0,
         *,
         probe: Callable[[], str] | None = None,
         play_buffer: Callable[[NDArray[np.int16], int, int, int], Any] | None = None,
     ) -> None:
-        self._variants = all_variants(sounds_dir)
+        self._variants = all_variants(sounds_dir, level_db)
         trouble = (probe or probe_simpleaudio)()
         if trouble:
             raise SoundError(trouble)
@@ -352,9 +354,11 @@ def sound_devices() -> tuple[str, ...]:
 
 
 def open_sounder(
-    choice: Choice, sounds_dir: Path
+    choice: Choice, sounds_dir: Path, level_db: float = 0.0
 ) -> PygameSounder | SimpleaudioSounder | SilentSounder:
     """Return a working sounder for ``choice``, or a silent one whose ``trouble`` says why.
+
+    ``level_db`` is how loud all tones are against their files: 0 as they are, less is softer.
 
     "auto" is pygame: simpleaudio is never chosen by itself, because it crashes on newer Python
     versions. When "simpleaudio" is asked for and fails its trial, pygame takes its place and
@@ -373,12 +377,12 @@ def open_sounder(
     trouble = ""
     if choice == "simpleaudio":
         try:
-            return SimpleaudioSounder(sounds_dir)
+            return SimpleaudioSounder(sounds_dir, level_db)
         except SoundError as error:
             trouble = str(error)
     try:
         with quiet_stderr():  # ALSA tells the terminal at length that there is no sound card
-            sounder = PygameSounder(sounds_dir)
+            sounder = PygameSounder(sounds_dir, level_db)
     except SoundError as error:
         return SilentSounder(" ".join(filter(None, [trouble, str(error)])))
     sounder.trouble = " ".join(

@@ -134,8 +134,8 @@ def stereo(mono: NDArray[np.int16], pan: float, level_db: float) -> NDArray[np.i
     return panned
 
 
-def all_variants(sounds_dir: Path) -> dict[Variant, NDArray[np.int16]]:
-    """Return every buffer that can be asked for, (n, 2) each.
+def all_variants(sounds_dir: Path, level_db: float = 0.0) -> dict[Variant, NDArray[np.int16]]:
+    """Return every buffer that can be asked for, (n, 2) each, all at ``level_db`` (0: as they are).
 
     75 of cues and one a signal, about 6 MB, made once at start so that playing costs no arithmetic.
     Raises SoundError as ``load_tones``.
@@ -143,4 +143,4 @@ def all_variants(sounds_dir: Path) -> dict[Variant, NDArray[np.int16]]:
     tones = load_tones(sounds_dir)
     wanted = [Variant(*each) for each in product(CueKind, PANS, LEVELS_DB)]
     wanted += [signal_variant(signal) for signal in Signal]
-    return {v: stereo(tones[v.kind], v.pan, v.level_db) for v in wanted}
+    return {v: stereo(tones[v.kind], v.pan, v.level_db + level_db) for v in wanted}

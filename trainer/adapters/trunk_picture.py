@@ -7,7 +7,7 @@ says of the player is one more thing the estimator reads.
 
 from __future__ import annotations
 
-from pathlib import Path
+import struct
 from typing import Any, Final
 
 import numpy as np
@@ -15,14 +15,11 @@ from numpy.typing import NDArray
 
 from trainer.adapters.opencv import load_cv2
 from trainer.core import geometry as geo
+from trainer.core.trunk_network import SIDE_PX, Network
 from trainer.errors import PoseError
 
 Floats = NDArray[np.float64]
 
-#: Trained by ``python -m trainer.lab trunk``; docs/estimator.md tells how.
-SHIPPED: Final = Path(__file__).resolve().parents[1] / "data" / "trunk.onnx"
-#: The small picture's side in pixels.
-SIDE_PX: Final = 96
 #: Its side, and how far above mid-hip its middle lies, in lengths from mid-shoulder to mid-ankle:
 #: a length in the picture that a backswing changes by a few per cent only.
 SIDE_LENGTHS: Final = 0.8
@@ -34,16 +31,17 @@ _INSIDE: Final = 0.5
 class TrunkReader:
     """Reads the trunk's picture. One thread at a time; about 2 ms a picture."""
 
-    def __init__(self, network: Path = SHIPPED) -> None:
-        """Load the network. Raises PoseError when it cannot be read."""
+    def __init__(self, network: Network) -> None:
+        """Build the network. Raises PoseError when OpenCV cannot."""
         cv2 = load_cv2()
+        plan, numbers = _described(network)
         try:
-            # As bytes: OpenCV cannot open every path that Python can.
-            self._network = cv2.dnn.readNetFromONNX(np.fromfile(network, dtype=np.uint8))
-        except (OSError, cv2.error) as error:
+            self._network = cv2.dnn.readNetFromDarknet(plan, numbers)
+        except (AttributeError, cv2.error) as error:
             raise PoseError(
-                f"the trunk network {network} could not be loaded ({error}); the file that comes "
-                "with the program was wanted. Install the program again."
+                f"OpenCV {cv2.__version__} could not build the network that reads the trunk "
+                f"({error}); the version that the program asks for was wanted. Install the program "
+                "again."
             ) from None
 
     def read(
@@ -62,8 +60,30 @@ class TrunkReader:
             return None
         one = prepared(grey, inside)
         self._network.setInput(np.stack([one, one[..., ::-1]]))
-        said: Floats = np.asarray(self._network.forward(), dtype=np.float64)
+        said: Floats = np.asarray(self._network.forward(), dtype=np.float64).reshape(2, -1)
         return said
+
+
+def _described(network: Network) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
+    """Return a network as OpenCV takes it from memory: a text of its layers, and their numbers.
+
+    The one way there is to hand OpenCV a network that is in no file: Darknet's two files, of which
+    the second is a head of version and count, then each layer's biases and weights.
+    """
+    plan = [f"[net]\nbatch=2\nchannels=2\nheight={SIDE_PX}\nwidth={SIDE_PX}"]
+    numbers = [struct.pack("<iiiq", 0, 2, 0, 0)]
+    for layer in network:
+        out, _, size, _ = layer.weights.shape
+        bent = "relu" if layer.rectified else "linear"
+        plan.append(
+            f"[convolutional]\nfilters={out}\nsize={size}\nstride={layer.step}\n"
+            f"padding={layer.margin}\nactivation={bent}"
+        )
+        numbers += [part.astype("<f4").tobytes() for part in (layer.bias, layer.weights)]
+    return (
+        np.frombuffer("\n".join(plan).encode() + b"\n", dtype=np.uint8),
+        np.frombuffer(b"".join(numbers), dtype=np.uint8),
+    )
 
 
 def trunk_box(points_px: Floats, side_lengths: float = SIDE_LENGTHS) -> tuple[int, int, int]:

@@ -20,6 +20,7 @@ from trainer.core.landmarks import LANDMARK_COUNT, Landmark
 from trainer.core.records import Handed, Pose
 from trainer.core.setup import Reference
 from trainer.core.silhouette import HEIGHTS, extents
+from trainer.core.trunk_network import Network
 
 FloatArray = NDArray[np.float64]
 
@@ -92,6 +93,7 @@ class Fitted:
     points: Estimator  #: from the body points alone
     outline: Estimator | None = None  #: from points and outline
     trunk: Estimator | None = None  #: from points, outline and the trunk's picture
+    network: Network | None = None  #: reads the trunk's picture for ``trunk``
 
     def best(self, row: FloatArray) -> Estimator:
         """Return the coefficients that read most of a row of features."""

@@ -30,6 +30,7 @@ class HandPoint:
     arc_deg: float
     level: float  #: 0 hip line, 1 shoulder line at setup
     arms_cm: tuple[float, ...] = ()  #: lateral, height of each point of both arms, as the hands
+    motion: float | None = None  #: how fast the picture moves there, as ``Pose.hand_motion``
 
 
 #: Where the wrists stand in ``HandPoint.arms_cm``.

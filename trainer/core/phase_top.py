@@ -13,6 +13,7 @@ from trainer.core.handpath import (
     left_instant_s,
     median_point,
 )
+from trainer.core.hands_rest import joined_s
 from trainer.core.phase_state import PhaseState, Reading, move
 from trainer.core.records import Phase, PhaseChange
 
@@ -61,7 +62,8 @@ def _with_ends(state: PhaseState, now: Reading) -> PhaseState:
     """Return the state with both ends of the top, read from both sides of it.
 
     Hands that begin to come back do so fast, so when they left is the surer instant. Unless they
-    clearly rested, it is the turn, and when they arrived too.
+    clearly rested, it is the turn, and when they arrived too. Where the picture's motion round the
+    hands was read, it has its say.
     """
     start_s = _swing_start_s(state)
     swing = tuple(point for point in state.path if point.t_s >= start_s - 1e-9)
@@ -70,8 +72,11 @@ def _with_ends(state: PhaseState, now: Reading) -> PhaseState:
     left_s = min(max(left_s, state.backswing_t_s), now.t_s)
     arrived_s = arrived_instant_s(swing, start_s, left_s)
     if arrived_s is None or left_s - arrived_s < SHORTEST_REST_S:
-        arrived_s = left_s
-    arrived_s = max(arrived_s, state.backswing_t_s)
+        arrived_s = left_s = joined_s(swing, start_s, left_s)
+    else:
+        arrived_s = joined_s(swing, start_s, arrived_s)
+    arrived_s = min(max(arrived_s, state.backswing_t_s), now.t_s)
+    left_s = min(max(left_s, arrived_s), now.t_s)
     return replace(state, top_t_s=arrived_s, top_end_t_s=left_s)
 
 

@@ -177,6 +177,12 @@ class PlacementState:
         must = [check for check in GROUPS[group] if check in _MUST]
         return True if all(self._fine(check) for check in must) else None
 
+    def with_finding(self, finding: Finding) -> PlacementState:
+        """Return the state as it is with this finding in place of what was found."""
+        one = _One(off=True, badness=finding.badness)
+        checks = {**self.checks, finding.check: one}
+        return replace(self, stage=Stage.OFF, finding=finding, checks=checks)
+
     def is_read(self, check: Check) -> bool:
         """Tell whether that check was read of late."""
         return check in self.checks and self.checks[check].off is not None

@@ -12,7 +12,7 @@ from trainer.core.checkpoints import CheckState
 from trainer.core.cues import SWINGING
 from trainer.core.practice import PracticeState, guesses_asked, kind_of
 from trainer.core.practice_rules import CueSchedule, PracticeKind
-from trainer.core.practice_words import offer_words, points_words, schedule_words
+from trainer.core.practice_words import ASK_GUESS, offer_words, points_words, schedule_words
 from trainer.core.records import Phase, Pose
 from trainer.core.rules import Rules
 from trainer.core.schedule import Telling
@@ -102,7 +102,7 @@ def shown(
 
 def _headline(state: PracticeState, phase: Phase, rules: Rules) -> str:
     if state.guess is not None:
-        return "How far was it: short, there or past?"
+        return ASK_GUESS
     words = points_words(state, rules)
     if words and phase in SWINGING | {Phase.SETUP}:
         return words

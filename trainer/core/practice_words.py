@@ -42,6 +42,17 @@ CUES: Final = {
     CueSchedule.SILENT: "no rep is told",
 }
 
+PAUSED: Final = "Paused: hand above the head goes on"
+PAUSED_AWAY: Final = "Paused: nobody here"
+ASK_GUESS: Final = "How far was it: short, there or past?"
+#: What a key or sign just did.
+PAUSE_ON: Final = "Paused"
+PAUSE_OFF: Final = "Going on"
+GUESS_ON: Final = "Guess first: say short, there or past"
+GUESS_OFF: Final = "No guessing first"
+SIGNS_ON: Final = "Signs by hand on"
+SIGNS_OFF: Final = "Signs by hand off"
+
 #: What a sign being held will do.
 SIGN_WORDS: Final = {
     Sign.HAND_UP: "hand above the head …",
@@ -63,6 +74,22 @@ SIGN_CARD: Final = (
     (None, "your guess, hand above the head: past"),
     (None, "walk out of the picture:  pause; come back and stand at address:  go on"),
 )
+
+
+def cues_words(cues: CueSchedule) -> str:
+    """Return which reps are told from now on."""
+    return f"Cues: {CUES[cues]}"
+
+
+def kind_words(kind: PracticeKind) -> str:
+    """Return what is practised from now on."""
+    name, what = KINDS[kind]
+    return f"{name[0].upper()}{name[1:]}: {what}"
+
+
+def check_begun_words(reps: int) -> str:
+    """Return that a silent check of so many reps has begun."""
+    return f"Silent check: {reps} reps without cues"
 
 
 def offer_words(reps: int) -> str:

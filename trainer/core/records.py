@@ -125,6 +125,9 @@ class Pose:
     #: (2, 3) turn of shoulder line and hip line from facing the camera, and the chest's pitch, as
     #: a picture of the trunk looks; for a right-handed swing and a left-handed; None: not looked at
     trunk_deg: NDArray[np.float64] | None = None
+    #: how fast the picture round the hands moves, in sides of a square a second; only its course
+    #: means something; None below the hips or when it was not looked at
+    hand_motion: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -233,6 +233,7 @@ def _reading(
             arc_deg=hand_arc_deg(lateral, height, reference),
             level=hand_level(height, reference),
             arms_cm=arms_cm(pose, reference),
+            motion=pose.hand_motion,
         ),
         hands_apart_cm=apart_px * reference.cm_per_px,
         body_moved_cm=float(max(np.hypot(*shoulders), np.hypot(*hips))),

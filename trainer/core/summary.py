@@ -246,6 +246,9 @@ def aim_words(rules: Rules) -> str:
     return f"Target {own_rep.cue_rules(rules).target_deg:.0f}° and bands from your own rep"
 
 
+NO_COMFORT: Final = "Nothing to mark: make a whole rep first, as far as is comfortable"
+
+
 def comfort_words(rules: Rules) -> str:
     """Return what the comfortable maximum is and what it does to the target; empty for none."""
     if rules.comfort_deg is None:

@@ -58,6 +58,7 @@ def quantise(pose: Pose) -> Pose:
     return replace(
         pose,
         outline=outline,
+        hand_motion=None if pose.hand_motion is None else round(pose.hand_motion * 4096) / 4096,
         trunk_deg=None if pose.trunk_deg is None else np.round(pose.trunk_deg * 32) / 32,
         image_px=np.round(pose.image_px * 64) / 64,
         depth_px=np.round(pose.depth_px * 64) / 64,
@@ -115,6 +116,8 @@ def reading_line(t_s: float, pose: Pose | None, step: Step, action: str | None) 
             }
         if pose.trunk_deg is not None:
             line["trunk_deg"] = pose.trunk_deg.ravel().tolist()
+        if pose.hand_motion is not None:
+            line["hand_motion"] = pose.hand_motion
     line["result"] = result_of(step)
     return _dump(line)
 
@@ -193,6 +196,7 @@ def _reading(values: dict[str, Any], number: int) -> TraceLine:
                 outline=_outline(values.get("outline")),
                 tags=_tags(values.get("tags")),
                 trunk_deg=_trunk(values.get("trunk_deg")),
+                hand_motion=_motion(values.get("hand_motion")),
             )
     except (KeyError, TypeError, ValueError) as error:
         raise TraceFault(f"line {number} is no reading of a trace: {error}") from None
@@ -242,6 +246,10 @@ def _tag(values: dict[str, Any]) -> TagPose:
 
 def _trunk(values: list[float] | None) -> np.ndarray | None:
     return None if values is None else np.array(values, dtype=np.float64).reshape(2, 3)
+
+
+def _motion(value: float | None) -> float | None:
+    return None if value is None else float(value)
 
 
 def _array(values: list[float], columns: int) -> np.ndarray:

@@ -13,10 +13,11 @@ from numpy.typing import NDArray
 
 from trainer.core.records import Outline
 from trainer.core.records import Pose as BodyPoints
+from trainer.core.trunk_network import Network
 
 #: Grows when more of a pose is kept, so that older files are made anew. 2: the outline too; 3: what
-#: the trunk's picture said.
-LAYOUT: Final = 3
+#: the trunk's picture said; 4: how the picture moved round the hands.
+LAYOUT: Final = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,11 +45,11 @@ def read_poses(video: Path, model: Path) -> Path:
     """
     import mediapipe
 
-    from trainer.adapters.trunk_picture import SHIPPED
+    from trainer.estimator_file import shipped
 
     key = (
         f"layout {LAYOUT} {_digest(video)} {model.name} mediapipe {mediapipe.__version__} "
-        f"trunk {_digest(SHIPPED)}"
+        f"trunk {_weights_digest(shipped().network)}"
     )
     target = video.with_suffix(".poses.npz")
     if target.exists():
@@ -60,7 +61,7 @@ def read_poses(video: Path, model: Path) -> Path:
 
     times: list[float] = []
     rows: list[BodyPoints | None] = []
-    estimator = MediapipePose(model, synchronous=True)
+    estimator = MediapipePose(model, synchronous=True, trunk=shipped().network)
     try:
         with ClipReader(video) as reader:
             for frame in reader:
@@ -90,6 +91,7 @@ def save_poses(target: Path, seen: Seen, size_wh: tuple[int, int], key: str) -> 
         ends_px=np.array([no_ends if one is None else _ends(one) for one in outlines]),
         outlined=np.array([one is not None for one in outlines]),
         trunk_deg=np.array([_trunk(pose) for pose in seen.poses]),
+        hand_motion=np.array([_motion(pose) for pose in seen.poses]),
     )
     os.replace(part, target)
 
@@ -106,6 +108,9 @@ def load_poses(path: Path) -> Seen:
         trunk_deg = np.full((len(times), 2, 3), np.nan)
         if "trunk_deg" in data.files:
             trunk_deg = data["trunk_deg"]
+        motion = np.full(len(times), np.nan)
+        if "hand_motion" in data.files:
+            motion = data["hand_motion"]
 
     def outline(index: int) -> Outline | None:
         if ends_px is None or not outlined[index]:
@@ -125,6 +130,7 @@ def load_poses(path: Path) -> Seen:
             visibility=row[:, 6].copy(),
             outline=outline(index),
             trunk_deg=None if np.isnan(trunk_deg[index]).any() else trunk_deg[index].copy(),
+            hand_motion=None if np.isnan(motion[index]) else float(motion[index]),
         )
         for index, (t_s, row) in enumerate(zip(times, points, strict=True))
     )
@@ -141,8 +147,19 @@ def _trunk(pose: BodyPoints | None) -> NDArray[np.float64]:
     return pose.trunk_deg
 
 
+def _motion(pose: BodyPoints | None) -> float:
+    return np.nan if pose is None or pose.hand_motion is None else pose.hand_motion
+
+
 def _ends(outline: Outline) -> NDArray[np.float64]:
     return np.column_stack([outline.left_px, outline.right_px])
+
+
+def _weights_digest(network: Network | None) -> str:
+    digest = hashlib.sha256()
+    for layer in network or ():
+        digest.update(layer.weights.tobytes() + layer.bias.tobytes())
+    return digest.hexdigest()
 
 
 def _digest(path: Path) -> str:

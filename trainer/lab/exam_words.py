@@ -47,7 +47,8 @@ run above.
   one person, 0.5–0.6 pixels when asked for two: asked for more than one, it does not smooth.
 - Its visibility of shoulders and hips was 0.997–0.999 in every picture of the demo, hidden ones
   too. It says nothing, and the program does not trust it.
-- The instants are read from how hands leave and arrive (`trainer/core/handpath.py`). Its numbers
+- The instants are read from how hands leave and arrive (`trainer/core/handpath.py`), the
+  top also from how the picture moves round them (`hands_rest.py`). Their numbers
   were chosen on rendered clips other than those above, so those above can judge them.
 """
 

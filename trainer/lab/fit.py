@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +13,15 @@ from trainer.lab.relevance import learn
 from trainer.lab.table import Table
 
 Floats = NDArray[np.float64]
+
+#: A person with less turn than this is about at the address.
+AWAY_DEG: Final = 15.0
+#: The share of a bell curve within one standard deviation.
+INSIDE: Final = 0.683
+#: Of the usual error: smaller ones are all alike.
+LEAST_ERROR: Final = 0.1
+#: How much stronger the ridge of the standard errors is than that of the values.
+SMOOTHER: Final = 10.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,7 +62,7 @@ def fit(
                 part.features[:, :count],
                 part.targets[:, : len(outputs)],
                 part.person,
-                part.kind != "address",
+                bearing(part),
                 outputs,
                 choice,
                 seed,
@@ -73,11 +82,25 @@ def known(table: Table, count: int) -> NDArray[np.bool_]:
     return ~np.isnan(table.features[:, :count]).any(axis=1)
 
 
+def bearing(table: Table) -> Floats:
+    """Return (N,) how much each pose bears on the standard errors' scale.
+
+    Nothing near the address, where turns and drifts read 0 by definition, whatever they are worth
+    elsewhere; backswings as much in all as movements in which parts of the body go their own ways.
+    """
+    away = (table.kind != "address") & (np.abs(table.truth[:, 0]) >= AWAY_DEG)
+    natural = away & (table.kind == "natural")
+    out = np.zeros(len(away))
+    for rows in (natural, away & ~natural):
+        out[rows] = 1.0 / max(1, rows.sum())
+    return out
+
+
 def machine(
     features: Floats,
     targets: Floats,
     person: NDArray[np.int64],
-    moving: NDArray[np.bool_],
+    bears: Floats,
     outputs: tuple[str, ...],
     choice: Choice,
     seed: int,
@@ -87,9 +110,8 @@ def machine(
     """Fit values on all people; fit standard errors on how wrong folds of people were.
 
     A fold's people are predicted by a fit without them, so the standard errors are those on
-    people not seen; the last scale makes 68 % of those errors lie inside while people move. (At
-    the address nearly all do: the readings are 0 there by definition.) A target may be NaN where
-    it cannot be known, if it is of those not 0 at setup.
+    people not seen; the last scale makes 68 % of those errors lie inside, each counted as much as
+    it ``bears``. A target may be NaN where it cannot be known, if it is of those not 0 at setup.
     """
     rng = np.random.default_rng(seed)
     if relevance is None and choice.steps:
@@ -105,22 +127,44 @@ def machine(
         part = _values(features[rows], targets[rows], outputs, relevance, choice, rng)
         residual[out] = est.predict(part, features[out])[0] - targets[out]
     fitted = _values(features, targets, outputs, relevance, choice, rng)
-    # The mean of log |error| of a bell curve lies 0.635 below the log of its spread.
     known = np.isfinite(targets).all(axis=1)
-    residual, moving = residual[known], moving[known]
-    log_error = np.log(np.abs(residual) + 0.1) + 0.635
-    mean_log = log_error.mean(axis=0)
-    rows = est.weighted(fitted, features[known])
-    spread = solve(rows, fitted.centres, log_error - mean_log, choice.width, 30 * choice.ridge)
-    log_se = est.kernel(rows, fitted.centres, fitted.width) @ spread + mean_log
-    times = (np.abs(residual) / np.exp(log_se))[moving]
-    mean_log = mean_log + np.log(np.quantile(times, 0.683, axis=0))
-    count = len(outputs)
+    return with_errors(fitted, features[known], residual[known], bears[known], choice)
+
+
+def with_errors(
+    fitted: est.Estimator, features: Floats, residual: Floats, bears: Floats, choice: Choice
+) -> est.Estimator:
+    """Return ``fitted`` with standard errors fitted on how wrong (N, K) people not seen were read.
+
+    The logarithm of an error's size is regressed on the same features, more smoothly than the
+    values, because one error says little of its spread.
+    """
+    away = bears > 0
+    # An error of nothing has no logarithm; what is small beside the usual counts as small.
+    least = LEAST_ERROR * np.median(np.abs(residual[away]), axis=0)
+    # The mean of log |error| of a bell curve lies 0.635 below the log of its spread.
+    log_error = np.log(np.abs(residual) + least) + 0.635
+    mean_log = np.average(log_error, axis=0, weights=bears)
+    rows = est.weighted(fitted, features)
+    spread = solve(
+        rows, fitted.centres, log_error - mean_log, choice.width, SMOOTHER * choice.ridge
+    )
+    log_se = est.kernel(rows[away], fitted.centres, fitted.width) @ spread + mean_log
+    times = np.abs(residual[away]) / np.exp(log_se)
+    mean_log = mean_log + np.log([_quantile(column, bears[away]) for column in times.T])
+    count = len(fitted.outputs)
     return replace(
         fitted,
         weights=np.concatenate([fitted.weights[:, :count], spread], axis=1),
         offset=np.concatenate([fitted.offset[:count], mean_log]),
     )
+
+
+def _quantile(values: Floats, bears: Floats) -> float:
+    """Return what 68.3 % of values, counted as much as they bear, are not above."""
+    order = np.argsort(values)
+    share = np.cumsum(bears[order]) / bears.sum()
+    return float(values[order][np.searchsorted(share, INSIDE)])
 
 
 def _values(

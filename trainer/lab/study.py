@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import argparse
-import hashlib
 import importlib.util
 import multiprocessing
 import sys
+from dataclasses import replace
 from importlib import metadata
 from pathlib import Path
 from typing import Any, Final
@@ -15,6 +15,7 @@ import numpy as np
 
 _FEWEST: Final = 10
 _NO_LAB: Final = 3
+_NETWORK: Final = "network.npz"  # beside the films
 _LAST: Final = 1000  # the seed of the training on all, unlike that of any fold
 
 
@@ -34,10 +35,9 @@ def add_commands(commands: Any) -> None:
     sheet.set_defaults(run=run_sheet)
     trunk = commands.add_parser("trunk", help="train what reads the trunk's picture")
     trunk.add_argument("--films", type=Path, required=True, metavar="DIR")
-    trunk.add_argument("--out", type=Path, metavar="FILE.onnx", help="default: the folds only")
     trunk.add_argument("--passes", type=float, default=8.0, help="over all pictures")
     trunk.add_argument("--folds", type=int, default=3, help="of people left out in turn")
-    trunk.add_argument("--fold", type=int, metavar="N", help="only that fold, from 0")
+    trunk.add_argument("--fold", type=int, metavar="N", help="only that fold, from 0; not on all")
     trunk.set_defaults(run=run_trunk)
     fit = commands.add_parser("fit", help="fit the estimator on filmed people")
     fit.add_argument("--films", type=Path, required=True, metavar="DIR")
@@ -91,13 +91,14 @@ def run_sheet(options: argparse.Namespace) -> int:
 def run_trunk(options: argparse.Namespace) -> int:
     """Read each film by a network that has not seen it, then train one on all; return exit code.
 
-    What was read lies beside the films; ``fit`` reads it there.
+    What was read, and the network trained on all, lie beside the films; ``fit`` reads them there.
     """
     paths = _filmed(options.films)
     if paths is None:
         return 1
     if not _torch_there("Training", ""):
         return _NO_LAB
+    from trainer.estimator_file import network_arrays
     from trainer.lab import table, trunk_net
 
     plan = trunk_net.Plan(passes=options.passes, folds=options.folds)
@@ -115,9 +116,10 @@ def run_trunk(options: argparse.Namespace) -> int:
                 whole = np.full((len(film["found"]), 3), np.nan)
             whole[rows[mine]] = said[mine]
             np.savez(table.trunk_path(film_of[int(seed)]), trunk_deg=whole)
-    if options.out is not None:
-        trunk_net.export(trunk_net.train(pictures, plan, seed=_LAST), options.out)
-        print(f"trained on all {len(paths)} people and written to {options.out}")
+    if options.fold is None:
+        network = trunk_net.export(trunk_net.train(pictures, plan, seed=_LAST))
+        np.savez(options.films / _NETWORK, **network_arrays(network))
+        print(f"trained on all {len(paths)} people and written to {options.films / _NETWORK}")
     return 0
 
 
@@ -149,10 +151,9 @@ def run_fit(options: argparse.Namespace) -> int:
     """Fit on most people, print scores on the rest, then write a fit on all; return exit code."""
     from trainer.adapters.model_file import ensure_model
     from trainer.adapters.model_print import networks_print
-    from trainer.adapters.trunk_picture import SHIPPED
     from trainer.core import estimate as est
     from trainer.errors import CompareError
-    from trainer.estimator_file import save
+    from trainer.estimator_file import read_network, save
     from trainer.lab import fit, pooled, table
 
     paths = _filmed(options.films)
@@ -165,10 +166,12 @@ def run_fit(options: argparse.Namespace) -> int:
     )
     networks = networks_print(ensure_model())
     everybody = table.load(paths)
-    if options.out is not None and not fit.known(everybody, est.WITH_TRUNK).any():
+    network_path = options.films / _NETWORK
+    read = fit.known(everybody, est.WITH_TRUNK).any() and network_path.exists()
+    if options.out is not None and not read:
         print(
             f"In {options.films} nobody's trunk has been read, and the file holds coefficients for "
-            "that too. Readings beside the films were wanted. "
+            "that too. Readings and the network beside the films were wanted. "
             "Try first: python -m trainer.lab trunk --films DIR",
             file=sys.stderr,
         )
@@ -212,9 +215,10 @@ def run_fit(options: argparse.Namespace) -> int:
             "ridge": choice.ridge,
             "width": choice.width,
             "steps": choice.steps,
-            "trunk_network_sha256": hashlib.sha256(SHIPPED.read_bytes()).hexdigest(),
             "scores_on_held_out": scores,
         }
+        with np.load(network_path) as arrays:
+            fitted = replace(fitted, network=read_network(arrays))
         save(fitted, options.out, notes)
         print(f"fitted on all {len(people)} and written to {options.out}")
     return 0

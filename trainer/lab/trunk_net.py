@@ -9,15 +9,15 @@ not see it; the one that ships is trained on all.
 
 from __future__ import annotations
 
-import os
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from trainer.adapters.trunk_picture import SIDE_PX, prepared
+from trainer.adapters.trunk_picture import prepared
+from trainer.core.trunk_network import SIDE_PX, Layer, Network, checked
 from trainer.lab.films import CHIP_PX
 
 Floats = NDArray[np.float64]
@@ -153,29 +153,43 @@ def read(network: Any, chips: Bytes) -> Floats:
     return np.concatenate(said)
 
 
-def export(network: Any, path: Path) -> None:
-    """Write the network as ONNX, in degrees, for two pictures at a time."""
+def export(network: Any) -> Network:
+    """Return a trained network as the program runs it: one convolution a layer, in degrees."""
     import torch
+    from torch import nn
 
-    class Degrees(torch.nn.Module):
-        def __init__(self) -> None:
-            super().__init__()
-            self.network = network
-            self.spread = torch.from_numpy(_SPREAD.astype(np.float32))
-
-        def forward(self, shown: Any) -> Any:
-            return self.network(shown) * self.spread
-
-    part = path.with_suffix(".part")
-    torch.onnx.export(
-        Degrees().eval(),
-        (torch.zeros(2, 2, SIDE_PX, SIDE_PX),),
-        str(part),
-        dynamo=False,  # the newer exporter needs a package more and folds less
-        input_names=["trunk"],
-        output_names=["degrees"],
+    layers: list[Layer] = []
+    for part, after in zip(network, [*list(network)[1:], None], strict=True):
+        if isinstance(part, nn.Conv2d):
+            # In use, a normalisation only scales and shifts what its convolution gives.
+            scale = after.weight / torch.sqrt(after.running_var + after.eps)
+            weights = part.weight * scale[:, None, None, None]
+            bias = after.bias - after.running_mean * scale
+            layers.append(_layer(weights, bias, step=part.stride[0], margin=part.padding[0]))
+        elif isinstance(part, nn.Linear):
+            before = layers[-1].weights.shape[0]
+            side = round((part.in_features / before) ** 0.5)
+            weights = part.weight.reshape(part.out_features, before, side, side)
+            layers.append(_layer(weights, part.bias))
+    spread = _SPREAD.astype(np.float32)
+    last = layers[-1]
+    layers[-1] = replace(
+        last,
+        weights=last.weights * spread[:, None, None, None],
+        bias=last.bias * spread,
+        rectified=False,
     )
-    os.replace(part, path)
+    return checked(tuple(layers))
+
+
+def _layer(weights: Any, bias: Any, *, step: int = 1, margin: int = 0) -> Layer:
+    return Layer(
+        weights=weights.detach().numpy(),
+        bias=bias.detach().numpy(),
+        step=step,
+        margin=margin,
+        rectified=True,
+    )
 
 
 def _network(width: float) -> Any:

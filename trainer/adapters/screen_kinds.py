@@ -1,0 +1,78 @@
+"""The page of kinds: what to practise, and how it is told. Main thread only."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+from trainer.adapters import palette
+from trainer.adapters.screen_focus import draw_focus
+from trainer.adapters.screen_layout import Box, Layout
+from trainer.adapters.screen_marks import tick
+from trainer.adapters.screen_pen import LEADING, Pen
+from trainer.adapters.screen_words import KINDS_KEYS, KINDS_TITLE, NOW, Choice, kinds_choices
+from trainer.ports import KeyAction, View
+
+#: What each row asks for, from top to bottom.
+ROWS: Final = (
+    KeyAction.FREE,
+    KeyAction.CHECKPOINTS,
+    KeyAction.TURN_ONLY,
+    KeyAction.CENTRED,
+    KeyAction.LADDER,
+    KeyAction.NEXT_CUES,
+    KeyAction.GUESS_FIRST,
+)
+
+
+def row_in_force(view: View | None) -> int:
+    """Return the row of the kind that is practised now."""
+    practice = None if view is None else view.practice
+    if practice is None:
+        return 0
+    return [row.value for row in ROWS].index(practice.kind.value)
+
+
+def draw_kinds(
+    surface: Any,  # noqa: ANN401
+    pen: Pen,
+    layout: Layout,
+    view: View | None,
+    focus: int | None,
+) -> None:
+    """Draw a row for each kind, the one in force ticked, and two for how it is told.
+
+    A row's name can be read from where the player stands: a sign by hand goes through the kinds.
+    """
+    window, u = layout.window, layout.unit
+    surface.fill(palette.INK)
+    area = Box(0.07 * window.w, 0.05 * window.h, 0.88 * window.w, 0.90 * window.h)
+    cap = pen.shrunk(KINDS_TITLE, 0.055 * u, area.w)
+    pen.write(surface, KINDS_TITLE, (area.x, area.y), cap, palette.TARGET)
+    choices = kinds_choices(None if view is None else view.practice)
+    foot_cap = pen.shrunk(KINDS_KEYS, 0.028 * u, area.w)
+    pen.write(surface, KINDS_KEYS, (area.x, area.bottom - foot_cap), foot_cap, palette.QUIET_TEXT)
+    top = area.y + cap * LEADING
+    row_h = (area.bottom - 2 * foot_cap - top) / len(choices)
+    for number, choice in enumerate(choices):
+        row = Box(area.x, top + number * row_h, area.w, 0.92 * row_h)
+        _draw_choice(surface, pen, row, choice, u)
+        if number == focus:
+            draw_focus(surface, row, u)
+
+
+def _draw_choice(surface: Any, pen: Pen, row: Box, choice: Choice, unit: float) -> None:  # noqa: ANN401
+    name_cap = min(0.05 * unit, 0.42 * row.h)
+    what_cap = min(0.028 * unit, 0.24 * row.h)
+    inner = row.inside(0.10 * row.h)
+    key_w = 1.6 * name_cap
+    y = inner.y + 0.06 * row.h
+    pen.write(surface, choice.key, (inner.x, y), name_cap, palette.TARGET)
+    x = inner.x + key_w
+    end = pen.write(
+        surface, choice.name, (x, y), pen.shrunk(choice.name, name_cap, 0.8 * inner.w), palette.TEXT
+    )
+    if choice.in_force:
+        tick(surface, (end.right + name_cap, y), name_cap)
+        pen.write(surface, NOW, (end.right + 2.2 * name_cap, y), name_cap, palette.TEXT)
+    cap = pen.shrunk(choice.what, what_cap, inner.right - x)
+    pen.write(surface, choice.what, (x, inner.bottom - 1.2 * cap), cap, palette.QUIET_TEXT)

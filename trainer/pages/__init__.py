@@ -1,0 +1,1 @@
+"""Photographs every page of the window: a made-up player before the real engine and screen."""
