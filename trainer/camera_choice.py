@@ -135,9 +135,7 @@ class CameraChoice:
     def _search(self) -> None:
         self._drop()
         try:
-            self._names = tuple(
-                [(self._named, self._named)] if self._named is not None else self._found()
-            )
+            self._names = self._list()
         except CameraError as error:
             self._names, self._trouble = (), str(error)
         numbers = [number for number, _ in self._names]
@@ -145,6 +143,19 @@ class CameraChoice:
         self._searched = True
         if numbers:
             self._show(numbers[self.chosen])
+
+    def _list(self) -> tuple[tuple[str, str], ...]:
+        """Return the cameras to choose from; a network camera is found by nobody, only known."""
+        if self._named is not None:
+            return ((self._named, self._named),)
+        known = self._before is not None and "://" in self._before
+        listed = [(self._before, self._before)] if known and self._before is not None else []
+        try:
+            return (*listed, *self._found())
+        except CameraError:
+            if not listed:
+                raise
+            return tuple(listed)
 
     def _show(self, number: str) -> None:
         self._drop()

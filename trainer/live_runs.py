@@ -76,9 +76,10 @@ def run_guided(
     )
     due = is_first(settings, keeper, wanted, stage.screen.name)
     driver_cm = None if keeper is None else keeper.record.driver_cm
-    runs = 0
+    runs = 1
     while True:
-        begun, caution = due, settings.show_caution
+        caution, kept = settings.show_caution, named is None and settings.camera.source is not None
+        begun = False
         if due:
             known = Answers(
                 camera=settings.camera.source,
@@ -87,33 +88,40 @@ def run_guided(
                 driver_cm=driver_cm,
             )
             cameras = choice(_opener(settings.camera), named=named, before=settings.camera.source)
-            first = FirstRun(
-                known, cameras, caution=settings.show_caution, pain=settings.rules.pain
-            )
+            first = FirstRun(known, cameras, caution=caution, pain=settings.rules.pain)
             outcome = first.run(stage.screen)
             if outcome.quit_asked:
                 return done
             settings, driver_cm = _answered(settings, outcome.answers), outcome.answers.driver_cm
             _keep(outcome, settings, keeper, say, named=named is not None)
-            caution = settings.show_caution and not outcome.cautioned
-            begun = not outcome.left
+            caution, begun = caution and not outcome.cautioned, not outcome.left
+            kept = kept and outcome.left
             say(REPEAT)
         placing = Placing(
             driver_cm=driver_cm,
             field_of_view_deg=settings.tags.field_of_view_deg,
             open_now=begun,
         )
+        try:
+            result = run_live(
+                replace(settings, show_caution=caution),
+                stage=stage,
+                model=model,
+                record=_numbered(record, runs),
+                say=say,
+                keeper=keeper,
+                placing=placing,
+                reps_before=sum(rep.complete for rep in done.reps),
+            )
+        except CameraError as error:
+            if not kept:
+                raise
+            # The camera of another day is not there: choose again, or take the first there is.
+            say(str(error))
+            settings = replace(settings, camera=replace(settings.camera, source=None))
+            due = stage.screen.name == "window"
+            continue
         runs += 1
-        result = run_live(
-            replace(settings, show_caution=caution),
-            stage=stage,
-            model=model,
-            record=_numbered(record, runs),
-            say=say,
-            keeper=keeper,
-            placing=placing,
-            reps_before=sum(rep.complete for rep in done.reps),
-        )
         done = replace(result, reps=(*done.reps, *result.reps))
         if not result.first_run_asked:
             return done

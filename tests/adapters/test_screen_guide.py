@@ -8,10 +8,11 @@ from screen_views import drawn, make_image, make_view
 from trainer.adapters import palette
 from trainer.adapters.screen import open_screen
 from trainer.adapters.screen_layout import HEADLINE
-from trainer.core.placement import Asked, Check, Finding, Group, Look, PlacementState, Stage, step
+from trainer.core import placement as core
+from trainer.core.placement import Asked, Check, Finding, Group, PlacementState, Stage, step
 from trainer.core.placement_words import GROUP_NAMES, STAGES, finding_words
 from trainer.core.records import Handed
-from trainer.ports import Guide, GuidePage, KeyAction
+from trainer.ports import Guide, GuidePage, KeyAction, Look
 
 SIZES = [(1280, 720), (1920, 1080), (640, 360), (480, 800)]
 each_size = pytest.mark.parametrize("size_wh", SIZES)
@@ -65,6 +66,21 @@ def test_every_page_is_whole_at_every_size(page, size_wh):
             assert word in pen.words
     if PAGES[page].trouble:
         assert PAGES[page].trouble.split()[-1] in pen.words
+
+
+@each_size
+def test_every_page_is_whole_in_large_text_too(size_wh):
+    for page in PAGES.values():
+        _, _, pen = drawn(make_view(guide=page, look=Look(large_text=True)), size_wh)
+        inside(pen, size_wh)
+
+
+@each_size
+def test_a_camera_that_was_lost_is_told_of_on_the_placement_page_too(size_wh):
+    view = make_view(guide=PAGES[GuidePage.PLACEMENT], notices=("camera 0 was lost. Trying.",))
+    _, _, pen = drawn(view, size_wh)
+    inside(pen, size_wh)
+    assert "lost." in pen.words
 
 
 @each_size
@@ -145,7 +161,9 @@ def test_the_picture_is_shown_as_in_a_mirror():
 
 
 def test_the_marks_are_shapes_each_with_its_word():
-    pose_free = step(PlacementState(), Look(t_s=0.0, pose=None, image_rgb=None, fps=None), Asked())
+    pose_free = step(
+        PlacementState(), core.Look(t_s=0.0, pose=None, image_rgb=None, fps=None), Asked()
+    )
     pixels, _, pen = drawn(make_view(guide=guide(GuidePage.PLACEMENT, placement=pose_free)))
     for group in Group:
         assert GROUP_NAMES[group] in pen.words

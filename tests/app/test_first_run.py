@@ -374,10 +374,13 @@ def app(monkeypatch, tmp_path):
     """Run `trainer live` with stand-ins for cameras and pose model before the real window."""
     monkeypatch.setattr("trainer.settings.default_path", lambda: tmp_path / "settings.toml")
     opened = []
-    state = {"pose": placed(), "cameras": ["front", "side"]}
+    state = {"pose": placed(), "cameras": ["front", "side"], "gone": ""}
 
     def open_it(spec=None, **_):
-        opened.append(Standing("first" if spec is None else f"camera {spec}", state["pose"]))
+        name = "first" if spec is None else f"camera {spec}"
+        gone = CameraError(f"{name} did not open; found camera 0. One was wanted. Try it.")
+        failure = gone if name == state["gone"] else None
+        opened.append(Standing(name, state["pose"], cannot_open=failure))
         return opened[-1]
 
     def cameras(*, measure=True):
@@ -522,6 +525,50 @@ def test_a_damaged_choice_of_camera_is_set_aside_and_said(app, capsys):
     assert opened[0].name == "first"
     assert "The choice of the camera was damaged" in capsys.readouterr().out
     assert not path.exists()
+
+
+def test_the_camera_of_another_day_that_is_gone_is_chosen_again(app, capsys):
+    save(PlayerRecord(name="me", stature_cm=180.0))
+    kept_camera.save("5")
+    app.state["gone"] = "camera 5"
+    _, opened = app(
+        [(on_page(GuidePage.CAMERA), ENTER), (on_page(GuidePage.HAND), ENTER),
+         (on_page(GuidePage.STATURE), ENTER), (on_page(GuidePage.DRIVER), ENTER),
+         (on_page(GuidePage.CAUTION), ENTER), (on_page(GuidePage.PLACEMENT), ENTER),
+         (no_page, QUIT)]
+    )  # fmt: skip
+    assert "camera 5 did not open" in capsys.readouterr().out
+    assert [source.name for source in opened] == ["camera 5", "camera 0", "camera 0"]
+    assert kept_camera.load() == ("0", "")
+    assert load("me")[0].stature_cm == 180.0
+
+
+def test_a_camera_that_was_named_and_is_gone_ends_the_program_as_before(app, capsys):
+    save(PlayerRecord(name="me"))
+    app.state["gone"] = "camera 5"
+    with pytest.raises(AssertionError, match="assert 1 == 0"):
+        app([], "--camera", "5")
+    assert "camera 5 did not open" in capsys.readouterr().err
+
+
+def test_a_network_camera_chosen_before_is_offered_again():
+    first = begun(choice("front", before="http://phone:8080/video"))
+    guide = first.guide()
+    assert guide.choices == ("http://phone:8080/video", "0: front")
+    assert guide.chosen == 0
+    only = begun(choice(trouble="no camera was found. One was wanted.", before="rtsp://phone/1"))
+    assert only.guide().choices == ("rtsp://phone/1",)
+
+
+def test_each_run_has_a_trace_of_its_own(app, tmp_path):
+    save(PlayerRecord(name="me"))
+    app(
+        [(no_page, [key(pygame.K_F3)]), (on_page(GuidePage.CAMERA), [key(pygame.K_ESCAPE)]),
+         (no_page, QUIT)],
+        "--record", str(tmp_path / "practice.trace"),
+    )  # fmt: skip
+    assert (tmp_path / "practice.trace").exists()
+    assert (tmp_path / "practice-2.trace").exists()
 
 
 def test_the_demo_is_not_stopped_by_it(monkeypatch):

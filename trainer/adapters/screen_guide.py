@@ -199,6 +199,11 @@ def _placement(surface: Any, pen: Pen, area: Box, view: View, guide: Guide, u: f
     y = area.y
     for line in guide.lines:
         y = _write(surface, pen, area._replace(y=y, h=0.2 * u), line, TITLE * u) + 0.01 * u
+    words = "  ·  ".join(view.notices)
+    if words:  # a camera that was lost must be told of here too
+        tall = 0.11 * u
+        _trouble(surface, pen, Box(area.x, area.bottom - tall, area.w, tall), words, u)
+        area = area._replace(h=area.h - tall)
     marks_h = 0.1 * u
     middle = Box(area.x, y, area.w, max(area.bottom - y - marks_h, 1))
     state = guide.placement or PlacementState()

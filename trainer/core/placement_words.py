@@ -11,7 +11,7 @@ from trainer.core.records import Handed
 STAGES: Final = {
     Stage.NOBODY: (
         "Step into the picture",
-        "The camera should see you from your shoes to your raised hands.",
+        "About 3 m away, so that the camera sees you from your shoes to your raised hands.",
     ),
     Stage.ADDRESS: (
         "Stand at address",
