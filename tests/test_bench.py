@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 
 from trainer.bench import _memory, _share
+from trainer.bench_pages import page_ms
+from trainer.pages.shots import SHOTS
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -34,6 +36,7 @@ def test_the_quick_benchmark_runs_through_and_fills_its_table():
         "stamp",
         "dropped",
         "tags",
+        "change of page",
         "memory",
         "start",
         "keeps its reps",
@@ -42,6 +45,12 @@ def test_the_quick_benchmark_runs_through_and_fills_its_table():
     ):
         assert what in named
     assert all(any(letter.isdigit() for letter in row[2]) for row in rows[1:])
+
+
+def test_every_page_is_timed_drawn_first_and_again():
+    taken = page_ms((640, 360), 2)
+    assert set(taken) == set(SHOTS)
+    assert all(first > 0 and again > 0 for first, again in taken.values())
 
 
 def test_memory_that_grows_or_is_too_much_misses_its_goal():

@@ -126,7 +126,7 @@ SECTIONS = {
     "camera": CameraSettings(),
     "tags": TagSettings(),
     "sound": {"player": "auto", "level_db": 0.0},
-    "screen": {"show_caution": True, "large_text": False, "figures": True},
+    "screen": {"show_caution": True, "large_text": False, "figures": True, "far": False},
 }
 #: The window must be longer than the stillness it is to show.
 BESIDE = {"still_s": {"window_s": 60.0}, "window_s": {"still_s": 0.1}}

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Final
 
+from trainer.core.adjust import Part
 from trainer.core.gestures import Sign
 from trainer.ports import KeyAction
 
@@ -23,6 +24,17 @@ ANSWER: Final = {
     Sign.OUT_LEVEL: KeyAction.GUESS_THERE,
     Sign.HAND_UP: KeyAction.GUESS_PAST,
     Sign.ON_HEAD: KeyAction.PAIN,
+}
+#: Changes of target and tolerances: of what, and which way.
+ADJUSTS: Final = {
+    KeyAction.TARGET_MORE: (Part.TARGET, 1),
+    KeyAction.TARGET_LESS: (Part.TARGET, -1),
+    KeyAction.BAND_MORE: (Part.BAND, 1),
+    KeyAction.BAND_LESS: (Part.BAND, -1),
+    KeyAction.HEAD_MORE: (Part.HEAD, 1),
+    KeyAction.HEAD_LESS: (Part.HEAD, -1),
+    KeyAction.HIPS_MORE: (Part.HIPS, 1),
+    KeyAction.HIPS_LESS: (Part.HIPS, -1),
 }
 #: Guesses, by the word they stand for.
 GUESSES: Final = {

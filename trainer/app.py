@@ -12,17 +12,15 @@ import sys
 import threading
 import time
 from collections.abc import Callable
-from statistics import median
 
 from trainer.actions import joined
-from trainer.core.own_rep import cue_rules, in_use
-from trainer.core.records import Cue, Frame, Handed, Rep, Step
-from trainer.core.repeat import turn_spread
+from trainer.bay import Bay
+from trainer.core.cues import SWINGING
+from trainer.core.records import Cue, Frame, Handed, Phase, Rep, Step
 from trainer.core.rules import Rules
-from trainer.core.summary import spread_words, words_for
 from trainer.engine import Engine
 from trainer.keeping import Keeper
-from trainer.model_match import OTHER_MODEL
+from trainer.notices import notices
 from trainer.placing import Placing
 from trainer.ports import (
     FrameSource,
@@ -37,16 +35,17 @@ from trainer.ports import (
 )
 from trainer.recorder import TraceRecorder
 from trainer.report.library import Library
-from trainer.run_result import RunResult
-from trainer.shared import Shared
-from trainer.store.keeper import RepKeeper
+from trainer.roster import Turn
+from trainer.shared import RunResult, Shared
+from trainer.sittings import Sittings
+from trainer.store.keeper import Made, RepKeeper
+from trainer.store.records import Kind
+from trainer.viewing import view_of
 from trainer.volume import VolumeTest
-from trainer.words import KEPT, LOADING_MODEL, NO_SOUND, SOUND_OFF, VOLUME_MUTED
+from trainer.words import VOLUME_MUTED
 
 #: How long the caution stands if no key is pressed: hands may be on a club already.
 CAUTION_S = 15.0
-#: How long the answer to a key stands.
-ANSWER_S = 5.0
 #: A thread that has been told to stop gets this long.
 JOIN_S = 2.0
 
@@ -71,7 +70,7 @@ class LiveMirror:
         rep_keeper: RepKeeper | None = None,
         library: Library | None = None,
         placing: Placing | None = None,
-        first_run: bool = False,
+        bay: Bay | None = None,
         on_step: Callable[[Step, Rules], None] | None = None,
         on_view: Callable[[View, Step], None] | None = None,
         show_caution: bool = False,
@@ -87,12 +86,9 @@ class LiveMirror:
         self._pan_of = pan_of
         self._tags = tags
         self._recorder = recorder
-        self._keeper = keeper
-        self._rep_keeper = rep_keeper
         self._library = library
-        self._placing = placing
-        #: The caller can go through the first run once more, so the key for it ends this one.
-        self._first_run, self._first_run_asked = first_run, False
+        self._placing = Placing() if placing is None else placing
+        self._bay = Bay() if bay is None else bay
         self._on_step = on_step
         self._on_view = on_view
         self._show_caution = show_caution
@@ -107,12 +103,24 @@ class LiveMirror:
         self._volume: VolumeTest | None = None  #: under way
         self._stop = threading.Event()
         self._ended = threading.Event()
-        self._actions: queue.SimpleQueue[KeyAction] = queue.SimpleQueue()
+        self._actions: queue.SimpleQueue[KeyAction | Turn] = queue.SimpleQueue()
+        self._touched = False  # NB: set by the main thread, taken back by the pose thread
         #: Followed by the core, not yet traced: the trace keeps them with the next reading.
         self._followed: list[KeyAction] = []
         self._failure: BaseException | None = None
         self._estimator: PoseEstimator | None = None
-        self._shared = Shared(rules=rules)
+        if rep_keeper is None:
+            rep_keeper = RepKeeper("", Made(kind=Kind.LIVE, source=source.name), None)
+        turn = self._bay.turn
+        self._shared = Shared(
+            rules=rules,
+            engine=Engine(rules, reps_before=reps_before),
+            rep_keeper=rep_keeper,
+            keeper=keeper,
+            player="" if turn is None else turn.player,
+        )
+        self._looked = self._shared  # whose record was looked after last; main thread only
+        self._sittings = Sittings(self._shared, turn)
 
     def run(self) -> RunResult:
         """Run until the player quits or the source ends.
@@ -143,20 +151,21 @@ class LiveMirror:
                 self._tags.close()
             if self._estimator is not None and not any(t.is_alive() for t in threads):
                 self._estimator.close()
-            if self._keeper is not None:
-                self._keep_player(self._keeper)
-                self._keeper.flush()
+            self._keep_player(last=True)
+            self._bay.flush()
         if self._failure is not None:
             raise self._failure
         shared = self._shared
+        sittings = tuple(self._sittings.all)
         return RunResult(
-            reps=tuple(shared.reps),
+            reps=tuple(rep for one in sittings for rep in one.reps),
             quit_asked=asked,
             frames=shared.frames,
             dropped=self._source.status().dropped,
             delays_ms=tuple(shared.delays_ms),
             rules=shared.rules,
-            first_run_asked=self._first_run_asked,
+            first_run_asked=self._placing.first_run_asked,
+            sittings=sittings,
         )
 
     def _opens_on_main(self) -> bool:
@@ -167,12 +176,10 @@ class LiveMirror:
         """Draw and listen until the end; return whether the player asked to quit."""
         while not self._ended.is_set():
             for action in self._screen.actions():
+                self._touched = True
                 if action is KeyAction.QUIT:
                     return True
-                if action is KeyAction.FIRST_RUN and self._first_run:
-                    self._first_run_asked = True
-                    return False
-                if self._placing is not None and self._placing.take(action):
+                if self._placing.take(action):
                     continue
                 if self._library is not None and self._library.take(action, self._clock()):
                     continue
@@ -181,11 +188,13 @@ class LiveMirror:
                 elif action is KeyAction.VOLUME:
                     self._volume = VolumeTest(self._sounder, self._clock())
                 else:
-                    self._actions.put(action)
-            if self._keeper is not None:
-                self._keep_player(self._keeper)
-            if self._placing is not None:
-                self._placing.look(self._shared, self._source)
+                    self._hand_on(action)
+            if self._bay.writing is not None:
+                self._bay.typed(self._screen.typed(), self._clock())
+            self._keep_player()
+            if self._placing.first_run_asked:
+                return False
+            self._placing.look(self._shared, self._source)
             self._play_volume()
             self._screen.show(self._view())
         return False
@@ -200,16 +209,30 @@ class LiveMirror:
         if self._muted or self._volume.over:
             self._volume = None
 
-    def _keep_player(self, keeper: Keeper) -> None:
+    def _hand_on(self, action: KeyAction) -> None:
+        """Let the bay do what it is asked for, and the pose thread what is left."""
+        left = self._bay.take(action, self._shared, self._clock())
+        for item in (action,) if left is None else left:
+            if isinstance(item, Turn) and self._library is not None:
+                self._library.player = item.player
+            self._actions.put(item)
+
+    def _keep_player(self, *, last: bool = False) -> None:
         """Here and not in the pose thread: a slow disk never holds a tone up."""
-        shared = self._shared
-        keeper.look(
-            shared.rules,
-            shared.readings,
-            self._source.name,
-            practised=bool(shared.reps),
-            check=shared.check,
-        )
+        shared, before = self._shared, self._looked
+        self._looked = shared
+        for one in (shared,) if shared is before else (before, shared):
+            if one.keeper is None:
+                continue
+            one.keeper.look(
+                one.rules,
+                one.readings,
+                self._source.name,
+                practised=bool(one.reps),
+                check=one.check,
+            )
+            if last or one is not shared:
+                one.keeper.flush()
 
     def _guarded(self, job: Callable[[], None]) -> None:
         """Run a thread's job; what it raises is kept for the main thread, and ends the run."""
@@ -229,53 +252,53 @@ class LiveMirror:
             self._estimator = estimator
 
     def _pose_loop(self) -> None:
-        shared = self._shared
         while self._wait_for_pose and self._estimator is None:
             if self._stop.wait(0.01) or self._ended.is_set():
                 return
         if not self._opens_on_main():
             self._source.open()
-        engine = Engine(shared.rules, reps_before=self._reps_before)
         while not self._stop.is_set() and not self._ended.is_set():
             frame = self._source.get(0.1)
-            self._follow_actions(engine)
+            self._follow_actions()
             if frame is None:
                 if self._source.status().state is SourceState.ENDED:
                     break
                 continue
-            shared.frame = frame
-            shared.frames += 1
+            self._shared.frame = frame
+            self._shared.frames += 1
             if self._estimator is not None:
-                self._read(engine, self._estimator, frame)
-        rep = engine.finish()
-        if rep is not None:
-            self._keep(rep, engine.rules)
+                self._read(self._estimator, frame)
+        self._end_rep()
         self._ended.set()
 
-    def _follow_actions(self, engine: Engine) -> None:
+    def _end_rep(self) -> None:
+        """Keep a rep that was still under way, as not complete."""
+        rep = self._shared.engine.finish()
+        if rep is not None:
+            self._keep(rep, self._shared.engine.rules)
+
+    def _follow_actions(self) -> None:
         """Do what the player asked for at once, also while no picture comes."""
         while True:
             try:
                 action = self._actions.get_nowait()
             except queue.Empty:
                 return
+            if isinstance(action, Turn):
+                self._end_rep()
+                self._shared = self._sittings.begin(action, self._shared)
+                # A trace is of one player: it ends with the first one's turn.
+                self._recorder = None
+                continue
+            engine = self._shared.engine
             if engine.act(action):
                 self._shared.rules = engine.rules
                 self._shared.answer = engine.answer, self._clock()
-                self._follow(engine)
+                self._shared.follow()
                 self._followed.append(action)
 
-    def _follow(self, engine: Engine) -> None:
-        """Leave the ball line and the rod check for the main thread."""
-        shared, before = self._shared, self._shared.rod
-        shared.ball_line, shared.rod = engine.ball_line, engine.rod
-        shared.practice, shared.check = engine.practice, engine.check
-        reading = None if engine.rod is None else engine.rod.reading
-        if reading is not None and (before is None or before.reading is None):
-            shared.readings = (*shared.readings, reading)
-
-    def _read(self, engine: Engine, estimator: PoseEstimator, frame: Frame) -> None:
-        shared = self._shared
+    def _read(self, estimator: PoseEstimator, frame: Frame) -> None:
+        shared, engine = self._shared, self._shared.engine
         if self._tags is not None:
             self._tags.begin(frame, engine.tag_hints(frame.t_s))
         found = estimator.estimate(frame)
@@ -286,6 +309,7 @@ class LiveMirror:
         if fed is None:
             return
         pose, step = fed
+        estimator.hold(step.phase in SWINGING)
         shared.rules = engine.rules  # a sign by hand may have changed them
         if engine.answer:
             shared.answer = engine.answer, self._clock()
@@ -298,9 +322,8 @@ class LiveMirror:
         shared.step_times_s.append(self._clock())
         shared.who = estimator.notice()
         shared.step = step
-        self._follow(engine)
-        if self._rep_keeper is not None:
-            self._rep_keeper.follow(step, engine.reference)
+        shared.follow()
+        shared.rep_keeper.follow(step, engine.reference)
         if step.rep is not None:
             self._keep(step.rep, engine.rules)
         if self._recorder is not None:
@@ -310,83 +333,41 @@ class LiveMirror:
             self._on_step(step, engine.rules)
         if self._on_view is not None and (step.cues or step.changes or step.rep):
             self._on_view(self._view(), step)
+        if step.phase is Phase.SETUP:
+            shared.closed = ""
+        somebody, self._touched = step.pose is not None or self._touched, False
+        if self._sittings.is_over(step.t_s, shared, somebody=somebody):
+            self._shared = self._sittings.close(shared, step.t_s)
+            self._followed.append(KeyAction.NEW_SITTING)
 
     def _keep(self, rep: Rep, rules: Rules) -> None:
-        self._shared.reps.append(rep)
-        self._shared.last_rep = rep
-        spread = spread_words(turn_spread(self._shared.reps)) if rep.complete else ""
-        verdict = words_for(rep, rules)
-        lines = verdict.lines if rep.verdict is None else rep.verdict.lines
-        self._shared.last_rep_words = (*lines, spread) if spread else lines
-        if self._rep_keeper is not None:
-            heard = self._sounder.audible and not self._muted
-            self._rep_keeper.keep(rep, rules, verdict, cues_heard=heard)
+        self._shared.keep(rep, rules, heard=self._sounder.audible and not self._muted)
 
     def _view(self) -> View:
-        shared = self._shared
-        status = self._source.status()
-        step, frame, rules = shared.step, shared.frame, shared.rules
-        answer, said_s = shared.answer
-        library, now_s = self._library, self._clock()
-        waited_s = now_s - self._started_s
-        answer = answer if now_s - said_s < ANSWER_S else ""
-        told = shared.practice is None or shared.practice.verdict
-        if shared.last_rep is not None and shared.last_rep.verdict is not None:
-            told = told and shared.last_rep.verdict.told
-        return View(
-            image_rgb=None if frame is None else frame.image_rgb,
-            step=step,
-            handed_left=rules.handed is Handed.LEFT,
-            target_deg=cue_rules(rules).target_deg,
-            turn_band_deg=rules.cues.turn_band_deg,
-            turn_confidence=rules.cues.turn_confidence,
-            turn_hysteresis_deg=rules.cues.turn_hysteresis_deg,
-            turn_of=rules.cues.turn_of,
-            head_tol_cm=rules.cues.head_tol_cm,
-            hip_tol_cm=rules.cues.hip_tol_cm,
-            hips_strict=rules.cues.hips_strict,
-            reps=self._reps_before if step is None else step.reps,
-            last_rep=shared.last_rep if told else None,
-            last_rep_words=self._last_rep_words() if told else (),
+        status, now_s = self._source.status(), self._clock()
+        return view_of(
+            self._shared,
+            now_s,
+            bay=self._bay,
+            library=self._library,
+            placing=self._placing,
             notices=self._notices(status.text),
-            pain=rules.pain,
             muted=self._muted,
-            cue_delay_ms=median(shared.delays_ms) if shared.delays_ms else None,
-            fps=shared.poses_per_second(),
             dropped=status.dropped,
-            caution=self._show_caution and waited_s < CAUTION_S,
-            answer=answer if library is None else library.answer(now_s) or answer,
-            own=in_use(rules),
-            ball_line=shared.ball_line,
-            rod=shared.rod,
-            practice=shared.practice,
-            listed=None if library is None else library.listed,
-            guide=None if self._placing is None else self._placing.guide(rules),
+            caution=self._show_caution and now_s - self._started_s < CAUTION_S,
+            reps_before=self._reps_before,
             look=self._look,
         )
 
-    def _last_rep_words(self) -> tuple[str, ...]:
-        """Return the last verdict, and that its rep is kept once it is on the disk."""
-        rep, words, keeper = self._shared.last_rep, self._shared.last_rep_words, self._rep_keeper
-        is_kept = rep is not None and keeper is not None and keeper.is_kept(rep)
-        return (*words, KEPT) if is_kept else words
-
     def _notices(self, camera: str) -> tuple[str, ...]:
         shared = self._shared
-        found = [camera]
-        if self._estimator is None and (shared.frame is not None or self._wait_for_pose):
-            found.append(LOADING_MODEL)
-        found.append(shared.who)
-        found.extend(shared.about_tags)
-        if shared.step is not None:
-            found.extend(shared.step.notices)
-        if shared.rules.se_factor > 1.0:
-            found.append(OTHER_MODEL)
-        if not self._sounder.audible:
-            found.append(NO_SOUND)
-        elif self._muted:
-            found.append(SOUND_OFF)
-        for keeping in (self._recorder, self._keeper, self._rep_keeper):
-            if keeping is not None:
-                found.append(keeping.trouble)
-        return tuple(words for words in found if words)
+        kept = [self._recorder, shared.keeper, shared.rep_keeper]
+        waits = shared.frame is not None or self._wait_for_pose
+        return notices(
+            shared,
+            camera=camera,
+            loading=self._estimator is None and waits,
+            audible=self._sounder.audible,
+            muted=self._muted,
+            troubles=[*(one.trouble for one in kept if one is not None), *self._bay.troubles],
+        )

@@ -128,7 +128,7 @@ class _Begun:
     def __init__(self, inner: PoseEstimator, clock: _Clock) -> None:
         self._inner = inner
         self._clock = clock
-        self.notice = inner.notice
+        self.notice, self.hold = inner.notice, inner.hold
         self.close = inner.close
 
     def estimate(self, frame: Frame) -> Any:  # noqa: ANN401 -- Pose | None

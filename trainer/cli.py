@@ -224,7 +224,9 @@ def _live(args: argparse.Namespace) -> int:
     from trainer.live import stage_for
     from trainer.live_runs import Wanted, run_guided
     from trainer.players import DEFAULT_NAME
-    from trainer.words import rep_line, spread_line
+    from trainer.roster import for_others
+    from trainer.settings import load
+    from trainer.words import sittings_lines
 
     read, keeper = _player(args, DEFAULT_NAME)
     settings = _settings(args, read)
@@ -238,15 +240,13 @@ def _live(args: argparse.Namespace) -> int:
             record=args.record,
             say=_say,
             keeper=keeper,
+            others=for_others(settings, load(args.settings)),
             wanted=Wanted(first=args.first_run, settings_named=args.settings is not None),
         )
-        if stage.screen.name != "no screen":
-            for rep in result.reps:
-                _say(rep_line(rep, result.rules))
-    if keeper is not None and keeper.trouble:
-        print(keeper.trouble, file=sys.stderr)
-    for line in spread_line(result.reps):
+    for line in sittings_lines(result.sittings, each_rep=stage.screen.name != "no screen"):
         _say(line)
+    for trouble in {k.trouble for one in result.sittings if (k := one.keeper) and k.trouble}:
+        print(trouble, file=sys.stderr)
     _say(f"{sum(rep.complete for rep in result.reps)} reps.")
     return 0
 

@@ -6,8 +6,9 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Final
 
-from trainer.actions import ANSWER, ANSWERS, GUESSES, MEANS, SIGN_SHOWN, SIGNS
+from trainer.actions import ADJUSTS, ANSWER, ANSWERS, GUESSES, MEANS, SIGN_SHOWN, SIGNS
 from trainer.core import (
+    adjust,
     ball_line,
     gestures,
     own_rep,
@@ -22,7 +23,7 @@ from trainer.core.ball_line import BallLine
 from trainer.core.estimate import Fitted, widened
 from trainer.core.gestures import Sign
 from trainer.core.practice import CheckResult
-from trainer.core.practice_rules import CueSchedule, PracticeKind, TurnOf
+from trainer.core.practice_rules import CueSchedule, PracticeKind
 from trainer.core.practice_shown import PracticeShown, resting, shown
 from trainer.core.practice_words import (
     GUESS_OFF,
@@ -31,13 +32,13 @@ from trainer.core.practice_words import (
     PAUSE_ON,
     PAUSED,
     PAUSED_AWAY,
-    SIGN_WORDS,
     SIGNS_OFF,
     SIGNS_ON,
     check_begun_words,
     check_words,
     cues_words,
     kind_words,
+    sign_words,
 )
 from trainer.core.records import Handed, Measures, Phase, Pose, Rep, Signal, Step
 from trainer.core.rod_check import RodState
@@ -51,7 +52,6 @@ from trainer.core.trace import quantise
 from trainer.estimator_file import shipped
 from trainer.ports import KeyAction
 
-LEAST_COMFORT_DEG: Final = 20.0  #: a turn read lower is taken as this far
 _KINDS: Final = tuple(PracticeKind)
 _CUES: Final = tuple(CueSchedule)
 
@@ -67,6 +67,7 @@ class Engine:
         self.rules = rules
         self.rod: RodState | None = None  #: the rod check under way
         self.answer = ""  #: plain words about the last action or reading; empty where none are due
+        self.guess = ""  #: "short", "there" or "past" that the last action or reading guessed
         self._fitted = widened(shipped() if fitted is None else fitted, rules.se_factor)
         self._state = session.SessionState(reps=reps_before, reps_started=reps_before)
         self.paused = False  #: the player rests: nothing is looked for, nothing counts
@@ -97,7 +98,8 @@ class Engine:
             why = PAUSED if self.paused else PAUSED_AWAY
             seen = resting(seen, why)
         if self._signs.held_share() > SIGN_SHOWN:
-            seen = replace(seen, sign=SIGN_WORDS[self._signs.sign or Sign.HAND_UP])
+            words = sign_words(self._signs.sign, self._practice, paused=self.paused)
+            seen = replace(seen, sign=words)
         return seen
 
     @property
@@ -114,7 +116,7 @@ class Engine:
         """Return the pose as the core read it and the step; None when time did not increase."""
         if self._state.t_s is not None and t_s <= self._state.t_s:
             return None
-        self.answer = ""
+        self.answer = self.guess = ""
         read = None if pose is None else quantise(pose)
         if read is not None and read.tags is not None and self._worn is None:
             self._worn = TagBody(handed=self.rules.handed)
@@ -146,9 +148,11 @@ class Engine:
 
     def act(self, action: KeyAction) -> bool:
         """Follow what the player asked for; return False for what is not the core's business."""
-        self.answer = ""
+        self.answer = self.guess = ""
         if action is KeyAction.NEW_SETUP:
             self._new_setup()
+        elif action is KeyAction.NEW_SITTING:
+            self._new_sitting()
         elif action is KeyAction.SWITCH_HANDED:
             right = self.rules.handed is Handed.RIGHT
             # The reference and the last rep are of the other hand.
@@ -176,7 +180,9 @@ class Engine:
             self.rules = replace(self.rules, cues=replace(cues, own_top=not cues.own_top))
             self.answer = summary.aim_words(self.rules)
         elif action is KeyAction.COMFORT:
-            self._take_comfort()
+            self.rules, self.answer = adjust.comfort_taken(self._last_rep, self.rules)
+        elif action in ADJUSTS:
+            self.rules, self.answer = adjust.adjusted(self.rules, *ADJUSTS[action])
         elif action is KeyAction.ROD_CHECK:
             self._switch_rod()
         else:
@@ -205,9 +211,9 @@ class Engine:
             self.rules = replace(self.rules, practice=replace(rules, guess_first=guess))
             self.answer = GUESS_ON if guess else GUESS_OFF
         elif action in GUESSES:
-            self._practice, self.answer = practice.guessed(
-                self._practice, GUESSES[action], self.rules
-            )
+            said, now = GUESSES[action], self._practice
+            self._practice, self.answer = practice.guessed(now, said, self.rules)
+            self.guess = said if self.answer else ""
         elif action is KeyAction.SILENT_CHECK:
             self._begin_check()
         elif action is KeyAction.GESTURES:
@@ -218,6 +224,23 @@ class Engine:
         else:
             return False
         return True
+
+    def resume(self, rules: Rules) -> None:
+        """Go on after another player with what is known of this one now; the counts go on too.
+
+        Pain that was marked stays marked: it holds for the whole session.
+        """
+        self.rules = replace(rules, pain=rules.pain or self.rules.pain)
+        self.rod, self.paused, self.answer = None, False, ""
+        self._signs = gestures.SignState()
+        self._new_setup()
+
+    def _new_sitting(self) -> None:
+        """Begin the counts again: what was done before is a sitting of its own."""
+        self.rules = replace(self.rules, check_offered=False)
+        self._new_setup()
+        self._state = replace(self._state, reps=0, reps_started=0)
+        self._practice, self._last_rep = practice.begun(self.rules), None
 
     def finish(self) -> Rep | None:
         """End the session; return a rep that was still under way, not complete."""
@@ -297,14 +320,7 @@ class Engine:
     def _rest(self, step: Step) -> Step:
         """Return a step in which nothing is looked for; only tones that wait still sound."""
         self._state = session.new_setup(self._state)
-        empty = Step(
-            t_s=step.t_s,
-            pose=step.pose,
-            measures=Measures(t_s=step.t_s),
-            phase=Phase.NOBODY,
-            reps=step.reps,
-        )
-        self._practice, rest = practice.step(self._practice, empty, None, self.rules)
+        self._practice, rest = practice.step(self._practice, _idle(step), None, self.rules)
         return rest
 
     def _turn_only(
@@ -333,19 +349,6 @@ class Engine:
         )
         return made, state.reference
 
-    def _take_comfort(self) -> None:
-        cues = replace(self.rules.cues, turn_of=TurnOf.SHOULDERS)  # comfort is told of these
-        own = own_rep.own_from(self._last_rep, replace(self.rules, cues=cues))
-        if own is None:
-            self.answer = summary.NO_COMFORT
-            return
-        comfort_deg = min(max(float(round(own.turn_deg)), LEAST_COMFORT_DEG), own_rep.MOST_DEG)
-        before_deg = self.rules.comfort_deg
-        if self.rules.pain and before_deg is not None:
-            comfort_deg = min(comfort_deg, before_deg)  # after pain nothing is raised
-        self.rules = replace(self.rules, comfort_deg=comfort_deg)
-        self.answer = summary.comfort_words(self.rules)
-
     def _new_setup(self) -> None:
         self._state = session.new_setup(self._state)
         self._turn = None
@@ -369,13 +372,7 @@ class Engine:
         self.rod = rod_check.step(rod, t_s, read, step.pose, self.rules, self._fitted)
         # Else a setup would be found as soon as the hands come down.
         self._state = session.new_setup(self._state)
-        return Step(
-            t_s=t_s,
-            pose=step.pose,
-            measures=Measures(t_s=t_s),
-            phase=Phase.NOBODY,
-            reps=step.reps,
-        )
+        return _idle(step)
 
     def _move_line(self, steps: int) -> None:
         before_cm = self.rules.ball_line_cm
@@ -399,3 +396,9 @@ class Engine:
                 self._line = (reference, top.back_gap_cm, True)
         elif step.phase is Phase.SETUP and reference is not None and self._turn is None:
             self._line = (reference, step.measures.back_gap_cm, False)
+
+
+def _idle(step: Step) -> Step:
+    """Return a step in which nothing is looked for."""
+    measures = Measures(t_s=step.t_s)
+    return Step(t_s=step.t_s, pose=step.pose, measures=measures, phase=Phase.NOBODY, reps=step.reps)

@@ -62,8 +62,8 @@ class Keeper:
         self._kept_rules = rules
         self._checks = 0
         self._silent: CheckResult | None = None
-        self._folder, self._read_only = folder, read_only
-        self._today, self._clock = today, clock
+        self._folder, self.read_only = folder, read_only
+        self.today, self._clock = today, clock
         self._changed_s: float | None = None
 
     def look(
@@ -88,7 +88,7 @@ class Keeper:
             if rules.ball_line_cm != before.ball_line_cm:
                 record = replace(record, ball_line_cm=rules.ball_line_cm)
             if rules.own is not before.own:
-                own_date = None if rules.own is None else self._today()
+                own_date = None if rules.own is None else self.today()
                 record = replace(record, own=rules.own, own_date=own_date)
             if rules.comfort_deg != before.comfort_deg:
                 record = replace(record, comfort_deg=rules.comfort_deg)
@@ -102,19 +102,19 @@ class Keeper:
             self._kept_rules = rules
         for reading in readings[self._checks :]:
             rod = RodCheck(
-                date=self._today(),
+                date=self.today(),
                 camera=camera,
                 read_deg=reading.read_deg,
                 se_deg=reading.se_deg,
             )
             record = replace(record, rod_checks=(*record.rod_checks, rod)[-MOST_CHECKS:])
         self._checks = len(readings)
-        if practised and record.practised != self._today():
-            record = replace(record, practised=self._today())
+        if practised and record.practised != self.today():
+            record = replace(record, practised=self.today())
         if check is not None and check is not self._silent:
             self._silent = check
             made = SilentCheck(
-                date=self._today(),
+                date=self.today(),
                 reps=check.reps,
                 good=check.good,
                 turn_mean_deg=check.turn_mean_deg,
@@ -131,9 +131,25 @@ class Keeper:
         """Take ``record`` in place of the one so far; it is written a moment later."""
         self.record, self._changed_s = record, self._clock()
 
+    def reload(self) -> None:
+        """Take in what was changed in the file meanwhile; what is not written yet stands.
+
+        Where the file is gone, what is known stands, and is written with the next change.
+        """
+        self.flush()
+        if self.read_only or self._changed_s is not None:
+            return
+        try:
+            if record_path(self.record.name, self._folder).exists():
+                found, self.trouble = load(self.record.name, self._folder)
+                if not self.trouble:
+                    self.record = self._base = found
+        except PlayerError as error:
+            self.trouble = f"Not kept: {error}"
+
     def flush(self) -> None:
         """Write what has not been written yet; where that fails it is tried again later."""
-        if self._changed_s is None or self._read_only:
+        if self._changed_s is None or self.read_only:
             return
         try:
             if record_path(self.record.name, self._folder).exists():

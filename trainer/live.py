@@ -16,27 +16,29 @@ else:
     import tomli as tomllib
 
 from trainer.app import LiveMirror
+from trainer.bay import Bay
 from trainer.core.practice_rules import TurnOf
 from trainer.core.records import Handed, Step
 from trainer.core.rules import Rules
 from trainer.errors import TrainerError
 from trainer.estimator_file import shipped
-from trainer.keeping import Keeper
+from trainer.keeping import Keeper, open_keeper
 from trainer.model_match import rules_for
 from trainer.placing import Placing
 from trainer.player_compared import with_compared
-from trainer.players import DEFAULT_NAME, last_read_deg
+from trainer.players import DEFAULT_NAME, last_read_deg, record_key
 from trainer.ports import PoseEstimator, Screen, Sounder, View
 from trainer.recorder import TraceRecorder
 from trainer.report.library import Library
 from trainer.resources import resource_dir
-from trainer.run_result import RunResult
+from trainer.roster import Roster, Turn, for_others
 from trainer.settings import Settings, TagSettings, refuse_untold_reps, refuse_untold_turn
+from trainer.shared import RunResult
 from trainer.store.keeper import Made, RepKeeper
 from trainer.store.records import Kind
 from trainer.store.writer import RepWriter
 from trainer.tag_setup import open_tags
-from trainer.words import rep_line, step_lines
+from trainer.words import player_line, rep_line, step_lines
 
 Say = Callable[[str], None]
 
@@ -110,14 +112,18 @@ def run_live(
     record: Path | None,
     say: Say,
     keeper: Keeper | None = None,
+    others: Settings | None = None,
     placing: Placing | None = None,
     reps_before: int = 0,
+    in_pain: frozenset[str] = frozenset(),
 ) -> RunResult:
     """Run the mirror on the camera until the player quits.
 
     ``keeper`` keeps the player's record; the reps of that player are kept too, unless the
-    settings say that nothing is. With ``placing`` the caller can also go through the first run
-    again, and counts on from ``reps_before``.
+    settings say that nothing is. ``others``: what holds for players whose turn comes later, by
+    default the same but for what is the player's own; their records are put over it.
+    With ``placing`` the caller can also go through the first run again; it counts on from
+    ``reps_before``, and the players ``in_pain`` stay so.
     """
     from trainer.adapters.camera import open_source
     from trainer.adapters.clips import PacedClip
@@ -133,10 +139,7 @@ def run_live(
         mirrored=camera.mirrored,
         recorded_fps=camera.recorded_fps,
     )
-    rules = rules_for(settings.rules, model)
-    if keeper is not None:
-        rules = replace(rules, rod_read_deg=last_read_deg(keeper.record, source.name))
-        rules = with_compared(rules, keeper.record.compared, source.name, say)
+    rules = _rules(settings.rules, keeper, model, source.name, say)
     tags = open_tags(settings.tags, source.name) if settings.tags.worn else None
     with contextlib.ExitStack() as stack:
         recorder = None
@@ -145,15 +148,32 @@ def run_live(
         if record is not None:
             recorder = TraceRecorder(record, rules, source.name)
             stack.callback(recorder.close)
-        rep_keeper = None
-        if keeper is not None and settings.keep:
+        bay, first = Bay(far=settings.far), None
+        if keeper is not None:
+            writer = stack.enter_context(_reps_kept(say)) if settings.keep else None
             made = Made(
                 kind=Kind.LIVE,
                 source=source.name,
                 model="standard" if model is None else model.name,
                 model_fitted=rules.se_factor == 1.0,
             )
-            rep_keeper = stack.enter_context(_reps_kept(keeper.record.name, made, say))
+
+            def turn_of(keeper: Keeper, rules: Rules) -> Turn:
+                name = keeper.record.name
+                rep_keeper = RepKeeper(name, made, writer)
+                return Turn(player=name, rules=rules, keeper=keeper, rep_keeper=rep_keeper)
+
+            def begin(name: str) -> Turn:
+                base = for_others(settings, Settings()) if others is None else others
+                theirs, keeper = open_keeper(name, base, read_only=not settings.keep)
+                say(player_line(keeper.record.name, theirs.rules))
+                rules = _rules(theirs.rules, keeper, model, source.name, say)
+                if record_key(name) in in_pain:
+                    rules = replace(rules, pain=True)
+                return turn_of(keeper, rules)
+
+            first = turn_of(keeper, rules)
+            bay = Bay(Roster(first, begin), far=settings.far)
         result = LiveMirror(
             source=source,
             open_estimator=opener,
@@ -164,10 +184,10 @@ def run_live(
             tags=tags,
             recorder=recorder,
             keeper=keeper,
-            rep_keeper=rep_keeper,
+            rep_keeper=None if first is None else first.rep_keeper,
+            bay=bay,
             library=None if keeper is None else Library(keeper.record.name),
             placing=placing,
-            first_run=placing is not None and stage.screen.name != "no screen",
             reps_before=reps_before,
             on_step=_printer(say) if stage.screen.name == "no screen" else None,
             show_caution=settings.show_caution,
@@ -179,13 +199,22 @@ def run_live(
     return result
 
 
+def _rules(rules: Rules, keeper: Keeper | None, model: Path | None, camera: str, say: Say) -> Rules:
+    """Return ``rules`` for this model, and for this player before this camera."""
+    rules = rules_for(rules, model)
+    if keeper is None:
+        return rules
+    rules = replace(rules, rod_read_deg=last_read_deg(keeper.record, camera))
+    return with_compared(rules, keeper.record.compared, camera, say)
+
+
 @contextlib.contextmanager
-def _reps_kept(player: str, made: Made, say: Say) -> Iterator[RepKeeper]:
-    """Keep the reps of ``player``; say where, and at the end how many or what went wrong."""
+def _reps_kept(say: Say) -> Iterator[RepWriter]:
+    """Write reps down; say where, and at the end how many or what went wrong."""
     writer = RepWriter()
     say(f"Reps are kept in {writer.path} (--no-keep keeps none).")
     try:
-        yield RepKeeper(player, made, writer)
+        yield writer
     finally:
         writer.close()
         if writer.kept:

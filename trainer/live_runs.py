@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from trainer import kept_camera
+from trainer import live as mirror
 from trainer import settings as settings_file
 from trainer.camera_choice import CameraChoice
 from trainer.core.rules import Rules
@@ -15,12 +16,12 @@ from trainer.errors import CameraError
 from trainer.first_run import Answers, FirstRun, Outcome
 from trainer.first_words import REPEAT
 from trainer.keeping import Keeper
-from trainer.live import Say, Stage, run_live
+from trainer.live import Say, Stage
 from trainer.placing import Placing
-from trainer.players import record_path
+from trainer.players import record_key, record_path
 from trainer.ports import FrameSource
-from trainer.run_result import RunResult
 from trainer.settings import CameraSettings, Settings
+from trainer.shared import RunResult
 
 MakeChoice = Callable[..., CameraChoice]
 
@@ -62,6 +63,7 @@ def run_guided(
     say: Say,
     keeper: Keeper | None,
     wanted: Wanted,
+    others: Settings | None = None,
     choice: MakeChoice = CameraChoice,
 ) -> RunResult:
     """Run the mirror until the player quits, with the first run before it where it is due.
@@ -76,7 +78,7 @@ def run_guided(
     )
     due = is_first(settings, keeper, wanted, stage.screen.name)
     driver_cm = None if keeper is None else keeper.record.driver_cm
-    runs = 1
+    runs, counted = 1, 0
     while True:
         caution, kept = settings.show_caution, named is None and settings.camera.source is not None
         begun = False
@@ -101,17 +103,22 @@ def run_guided(
             driver_cm=driver_cm,
             field_of_view_deg=settings.tags.field_of_view_deg,
             open_now=begun,
+            first_run=stage.screen.name == "window",
         )
         try:
-            result = run_live(
+            result = mirror.run_live(
                 replace(settings, show_caution=caution),
                 stage=stage,
                 model=model,
                 record=_numbered(record, runs),
                 say=say,
                 keeper=keeper,
+                others=others,
                 placing=placing,
-                reps_before=sum(rep.complete for rep in done.reps),
+                reps_before=counted,
+                in_pain=frozenset(
+                    record_key(one.player) for one in done.sittings if one.rules.pain
+                ),
             )
         except CameraError as error:
             if not kept:
@@ -122,10 +129,18 @@ def run_guided(
             due = stage.screen.name == "window"
             continue
         runs += 1
-        done = replace(result, reps=(*done.reps, *result.reps))
+        done = replace(
+            result,
+            reps=(*done.reps, *result.reps),
+            sittings=(*done.sittings, *result.sittings),
+        )
         if not result.first_run_asked:
             return done
         due = True
+        now = next(one for one in result.sittings if one.rules is result.rules)
+        counted = now.whole_reps + (counted if now is result.sittings[0] else 0)
+        if now.keeper is not None and now.keeper is not keeper:  # another player's turn by now
+            keeper, driver_cm = now.keeper, now.keeper.record.driver_cm
         settings = replace(settings, rules=_going_on(settings.rules, result.rules))
 
 

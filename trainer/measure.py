@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from trainer.core.cues import SWINGING
 from trainer.core.records import Measures, Phase, PhaseChange, Rep, Step
 from trainer.core.repeat import Spread, turn_spread
 from trainer.core.rules import Rules
@@ -147,6 +148,7 @@ def run_frames(
         if fed is None:
             continue
         step = fed[1]
+        estimator.hold(step.phase in SWINGING)
         steps.append(step)
         if gathered is not None:
             gathered.follow(step, engine.reference)

@@ -26,15 +26,22 @@ class Placing:
         driver_cm: float | None = None,
         field_of_view_deg: float | None = None,
         open_now: bool = False,
+        first_run: bool = False,
     ) -> None:
+        """``first_run``: the caller can go through the first run once more."""
         self._driver_cm, self._view_deg = driver_cm, field_of_view_deg
         self.open = open_now
+        self._first_run = first_run
+        self.first_run_asked = False  #: the mirror is to end, for the first run to begin
         self._state = PlacementState()
         self._frames: OrderedDict[float, Frame] = OrderedDict()
         self._looked_s = float("-inf")
 
     def take(self, action: KeyAction) -> bool:
         """Do what ``action`` asks for; return False for one that is none of the page's."""
+        if action is KeyAction.FIRST_RUN and self._first_run:
+            self.first_run_asked = True
+            return True
         if action is KeyAction.PLACEMENT:
             self.open = not self.open
         elif self.open and action in (KeyAction.GUIDE_ON, KeyAction.GUIDE_LEAVE):

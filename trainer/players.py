@@ -108,8 +108,12 @@ def record_path(name: str, folder: Path | None = None) -> Path:
     Capitals make no other player, because some systems cannot tell such files apart; and some
     refuse bare names such as "con", so none stands bare.
     """
-    plain = unicodedata.normalize("NFC", name).casefold()
-    return (data_dir() if folder is None else folder) / f"player-{plain}.toml"
+    return (data_dir() if folder is None else folder) / f"player-{record_key(name)}.toml"
+
+
+def record_key(name: str) -> str:
+    """Return what tells one player's record from another's: the name without its capitals."""
+    return unicodedata.normalize("NFC", name).casefold()
 
 
 def roster(folder: Path | None = None) -> tuple[str, ...]:
@@ -210,7 +214,7 @@ def last_read_deg(record: PlayerRecord, camera: str) -> float | None:
 def _from_values(values: dict[str, Any], name: str, where: str) -> PlayerRecord:
     """Return the record a file holds. Raises SettingsError for what cannot be used."""
     known = {"schema", "handed", "stature_cm", "ball_line_cm", "own", "rod_check", "comfort_deg"}
-    known |= {"notes", "practised", "silent_check", "compared", "driver_cm"}
+    known |= {"name", "notes", "practised", "silent_check", "compared", "driver_cm"}
     _known(values, known | set(TARGETS), where)
     if values.get("schema") not in READABLE:
         raise SettingsError(
@@ -230,6 +234,10 @@ def _from_values(values: dict[str, Any], name: str, where: str) -> PlayerRecord:
             f"{where} notes is {str(notes)[:40]!r}. A text of at most {MOST_NOTES} letters was "
             "wanted. Shorten it, and put it in quotes."
         )
+    told = values.get("name")
+    # A file that was given another name by hand is that player's, whatever stands in it.
+    if isinstance(told, str) and record_key(told) == record_key(name):
+        name = told
     return PlayerRecord(
         name=name,
         handed=None if handed is None else Handed(handed),
@@ -348,6 +356,7 @@ def _to_values(record: PlayerRecord) -> dict[str, Any]:
     """Return the record as TOML's own kinds of values; what is not known is left out."""
     values: dict[str, Any] = {
         "schema": SCHEMA,
+        "name": record.name,
         "handed": None if record.handed is None else record.handed.value,
         "stature_cm": record.stature_cm,
         "driver_cm": record.driver_cm,

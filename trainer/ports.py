@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trainer.core.ball_line import BallLine
+from trainer.core.look_back import LookBack
 from trainer.core.placement import PlacementState
 from trainer.core.practice_rules import TurnOf
 from trainer.core.practice_shown import PracticeShown
@@ -78,6 +79,9 @@ class PoseEstimator(Protocol):
 
         Raises PoseError if the model fails; an empty room is not a failure.
         """
+
+    def hold(self, locked: bool) -> None:
+        """Follow nobody else while ``locked``: the player is in a swing."""
 
     def notice(self) -> str:
         """Return plain words about who is followed ("two people: ..."), or an empty string."""
@@ -181,6 +185,32 @@ class KeyAction(str, Enum):
     LIST_NEXT = "list_next"  #: only the next player; from the last one: all
     LIST_MARK = "list_mark"  #: mark the chosen session; two marked ones are compared
     LIST_OPEN = "list_open"  #: make the page about the chosen session, and show it
+    NEXT_PLAYER = "next_player"  #: the next player of the roster, and round again
+    PREVIOUS_PLAYER = "previous_player"
+    COACH_GOOD = "coach_good"  #: the coach calls the last rep good; once more takes it back
+    COACH_NOT_GOOD = "coach_not_good"
+    NOTE = "note"  #: write a note on the last rep
+    LOOK_BACK = "look_back"  #: show the last rep standing still, and back to the mirror
+    TOPS = "tops"  #: show the last rep's top beside the reference's, and back
+    # Meant while the last rep is shown:
+    LOOK_EARLIER = "look_earlier"  #: one reading back
+    LOOK_LATER = "look_later"
+    LOOK_BEFORE = "look_before"  #: back to setup, takeaway or top
+    LOOK_AFTER = "look_after"
+    ADJUST = "adjust"  #: what MORE and LESS change: target, band, head, hips
+    MORE = "more"
+    LESS = "less"
+    # What MORE and LESS become on their way to the core:
+    TARGET_MORE = "target_more"
+    TARGET_LESS = "target_less"
+    BAND_MORE = "band_more"
+    BAND_LESS = "band_less"
+    HEAD_MORE = "head_more"
+    HEAD_LESS = "head_less"
+    HIPS_MORE = "hips_more"
+    HIPS_LESS = "hips_less"
+    NEW_SITTING = "new_sitting"  #: nobody came for long: the counts begin again; no key's
+    FAR = "far"  #: only what must be read from across a room, very large, and back
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -231,6 +261,23 @@ class Guide:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Announced:
+    """Who is in front of the mirror from now on, to be shown large for a moment."""
+
+    name: str
+    lines: tuple[str, ...]  #: which hand, target, ball line, reference; what went wrong
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Writing:
+    """A line being written while the mirror goes on."""
+
+    title: str
+    text: str  #: so far
+    foot: str  #: what the keys do
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class View:
     """All that one drawing shows. Made by the app; the screen only draws it."""
 
@@ -262,6 +309,10 @@ class View:
     practice: PracticeShown | None = None  #: what is practised and told; None: all is told
     listed: Listed | None = None  #: a list to be shown over the mirror
     guide: Guide | None = None  #: a page of the first run or of the placement guide
+    announced: Announced | None = None  #: the next player's name
+    writing: Writing | None = None  #: a note under way; the keys are its letters
+    looked: LookBack | None = None  #: the last rep standing still, or two tops, over the mirror
+    far: bool = False  #: only the turn, the verdict and the reps, to be read across a room
     look: Look = field(default_factory=Look)
 
 
@@ -274,10 +325,16 @@ class Screen(Protocol):
         """Draw ``view`` and bring it to the glass."""
 
     def actions(self) -> tuple[KeyAction, ...]:
-        """Return what the player asked for since the last call."""
+        """Return what the player asked for since the last call.
+
+        While ``View.writing`` is shown keys are letters and ask for nothing.
+        """
 
     def typed(self) -> str:
-        r"""Return what was typed into a page since the last call; "\b" takes a letter back."""
+        r"""Return what was typed since the last call into ``View.writing`` or a guide's entry.
+
+        Among the letters "\b" takes a letter back, "\n" ends the line and "\x1b" drops it.
+        """
 
     def close(self) -> None:
         """Close the window. Safe to call twice."""

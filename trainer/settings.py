@@ -74,6 +74,7 @@ class Settings:
     sound: str = "auto"  #: auto, pygame, simpleaudio or off
     level_db: float = 0.0  #: of all tones; 0 as they are, less is softer
     show_caution: bool = True
+    far: bool = False  #: begin with only what is to be read across a room
     look: Look = field(default_factory=Look)
     player: str | None = None  #: whose record is kept; None: nobody was named
     keep: bool = True  #: False: live keeps nothing, no rep and no change of the record
@@ -144,7 +145,8 @@ def from_values(values: dict[str, Any], where: str) -> Settings:
     sound = section(values, "sound", where)
     refuse_unknown(sound, {"player", "level_db"}, f"{where} [sound]", "key")
     screen = section(values, "screen", where)
-    refuse_unknown(screen, {"show_caution", "large_text", "figures"}, f"{where} [screen]", "key")
+    keys = {"show_caution", "far", "large_text", "figures"}
+    refuse_unknown(screen, keys, f"{where} [screen]", "key")
     return Settings(
         rules=rules,
         camera=_camera(section(values, "camera", where), f"{where} [camera]"),
@@ -156,6 +158,7 @@ def from_values(values: dict[str, Any], where: str) -> Settings:
         ),
         level_db=checked("level_db", sound.get("level_db", 0.0), f"{where} [sound] level_db"),
         show_caution=boolean(screen.get("show_caution", True), f"{where} [screen] show_caution"),
+        far=boolean(screen.get("far", False), f"{where} [screen] far"),
         look=Look(
             large_text=boolean(screen.get("large_text", False), f"{where} [screen] large_text"),
             figures=boolean(screen.get("figures", True), f"{where} [screen] figures"),

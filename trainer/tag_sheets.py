@@ -34,7 +34,7 @@ _BLOCKS: Final = 10
 #: Where each tag is worn, in the words of the page that explains it.
 WHERE: Final = {
     "chest": "on the breastbone, in the middle",
-    "lead side": "on the ribs under the lead arm",
+    "lead side": "on the lowest ribs, forward of the shirt's seam",
     "lead side, back": "behind it, below the shoulder blade",
     "trail side": "on the ribs under the trail arm",
     "belt": "on the buckle, in the middle",
@@ -49,8 +49,9 @@ WEARING: Final = (
     "marks and leave the white round the black; it is needed.",
     "Wear each card with its arrow up, over close-fitting clothes, fixed at all four corners",
     "with safety pins, clothes tape or an elastic band round the chest, so that it cannot swing.",
-    "A tag that is not worn is left out; chest and lead side matter most. Where one is too large",
-    "to lie flat, leave it out. All tags must be of one printed size.",
+    "The lead side's looks half forward, and sits so low that no sleeve hangs over it. A tag that",
+    "is not worn is left out; chest and lead side matter most. Where one is too large to lie flat,",
+    "leave it out. All tags must be of one printed size.",
 )
 CAUTION: Final = (
     "Fix the cards so that none can poke you, come loose or catch an arm or the club. If one",
@@ -283,7 +284,7 @@ def _from_the_front(page: Page, x: float, y: float) -> None:
         page.line([(left + 7.5, to_y), (x + 30, to_y)], width_mm=0.15)
         page.words(x + 31, to_y, name, size_pt=9)
     for left, top, name, to_y in (
-        (x + 14.5, y + 42, "lead side", y + 46),
+        (x + 11.5, y + 49, "lead side", y + 52),
         (x + 13, y + 59.0, "belt, lead side", y + 68),
     ):
         page.blacks([(0.0, 0.0, 2.5, 7.0)], (left, top))
@@ -306,9 +307,9 @@ def _from_above(page: Page, x: float, y: float) -> None:
     page.oval(x, y + 3, 16, 18, fill=0.7)
     page.words(x, y + 25, "chest", size_pt=9, align="center")
     page.line([(x - 7, y + 19), (x + 7, y + 19)], width_mm=1.6)
-    page.line([(x + 27, y - 4), (x + 27, y + 9)], width_mm=1.6)
-    page.words(x + 29, y + 3, "lead", size_pt=9)
-    page.words(x + 29, y + 7, "side", size_pt=9)
+    page.line([(x + 18, y + 15), (x + 27, y + 5)], width_mm=1.6)
+    page.words(x + 26, y + 12, "lead", size_pt=9)
+    page.words(x + 26, y + 16, "side", size_pt=9)
     page.line([(x + 13, y - 18), (x + 24, y - 10)], width_mm=1.6)
     page.words(x + 17, y - 23, "lead side, back", size_pt=9, align="center")
     page.line([(x - 27, y - 5), (x - 27, y + 8)], width_mm=1.6)

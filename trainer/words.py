@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from trainer.core.records import Phase, Rep, Step
@@ -12,6 +12,7 @@ from trainer.core.summary import comfort_words, cue_words, line_words, spread_wo
 
 if TYPE_CHECKING:
     from trainer.players import PlayerRecord
+    from trainer.shared import Shared
 
 KEPT = "kept"  #: of a rep that is on the disk
 #: What the mirror tells of itself while it runs.
@@ -73,6 +74,16 @@ def spread_line(reps: Iterable[Rep]) -> Iterator[str]:
     words = spread_words(turn_spread(reps))
     if words:
         yield words[0].upper() + words[1:] + " (player and camera together)."
+
+
+def sittings_lines(sittings: Sequence[Shared], *, each_rep: bool) -> Iterator[str]:
+    """Yield what each player's sitting came to: the reps, where wanted, and how alike they are."""
+    for one in sittings:
+        if len(sittings) > 1 and one.player:
+            yield f"{one.player}:"
+        for rep in one.reps if each_rep else ():
+            yield rep_line(rep, one.rules)
+        yield from spread_line(one.reps)
 
 
 def player_line(name: str, rules: Rules) -> str:

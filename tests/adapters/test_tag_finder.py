@@ -69,7 +69,7 @@ def test_a_number_without_a_role_is_left_out():
 
 def test_a_tag_found_is_followed_beyond_where_the_detector_reads_it():
     finder, seen = TagFinder(), []
-    angles = [*range(40, 78, 3), 78]
+    angles = [*range(40, 83, 3), 82]
     for seed, yaw in enumerate(angles):
         sheet = chest(rotation=turned(yaw, 15, 0))
         seen.append((finder.find(picture([sheet], seed=seed), BOX), sheet))
@@ -121,6 +121,43 @@ def test_a_half_hidden_tag_is_lost_and_not_read_wrongly():
     finder = TagFinder()
     assert finder.find(picture([chest()]), BOX)
     assert finder.find(picture([chest(covered=(0, 0, 1, 0.5))]), BOX) == ()
+
+
+def covered_step_by_step(shares):
+    """Return (tag or None, sheet) as something comes over the sheet from one side."""
+    finder, seen = TagFinder(), []
+    finder.find(picture([chest()]), BOX)
+    for step, share in enumerate(shares):
+        sheet = chest(covered=(1 - share, 0.0, 1.0, 1.0), rotation=turned(15 + 2 * step, 25, 3))
+        tags = finder.find(picture([sheet], seed=step), BOX)
+        seen.append((tags[0] if tags else None, sheet))
+    return seen
+
+
+def test_a_tag_that_an_arm_comes_over_is_read_until_half_of_it_is_hidden():
+    for tag, sheet in covered_step_by_step(np.arange(0.05, 0.46, 0.05)):
+        assert tag is not None
+        assert off_px(tag, sheet) < 0.8
+        assert off_px(tag, sheet) < 2 * tag.noise_px
+
+
+def test_the_more_is_hidden_the_larger_is_the_error_told_and_little_left_is_not_read():
+    seen = covered_step_by_step(np.arange(0.05, 0.86, 0.05))
+    told = [tag.noise_px for tag, _ in seen if tag is not None]
+    assert told == sorted(told)
+    assert told[-1] > 5 * told[0]
+    assert seen[-1][0] is None
+
+
+def test_what_came_over_a_tag_goes_again_and_leaves_no_error_behind():
+    *_, (tag, sheet) = covered_step_by_step([0.1, 0.2, 0.3, 0.2, 0.1, 0.0, 0.0])
+    assert off_px(tag, sheet) < 0.1
+
+
+def test_a_dim_tag_is_found():
+    dim = (40 + picture([chest(rotation=turned(45, 15, 0))]) * 0.2).astype(np.uint8)
+    finder = TagFinder()
+    assert [tag.number for _ in range(12) for tag in finder.find(dim, BOX)][-1:] == [0]
 
 
 def test_a_finger_over_an_edge_costs_a_followed_tag_little():

@@ -139,6 +139,7 @@ class FakeEstimator:
         self._before = before
         self._notice = notice
         self.seen = []
+        self.held = []  # after each step: whether nobody else may be followed
         self.closed = threading.Event()
 
     def estimate(self, frame):
@@ -146,6 +147,9 @@ class FakeEstimator:
         self.seen.append(frame.index)
         pose = self._by_index[frame.index]
         return None if pose is None else replace(pose, t_s=frame.t_s)
+
+    def hold(self, locked):
+        self.held.append(locked)
 
     def notice(self):
         return self._notice
@@ -192,11 +196,15 @@ class FakeScreen:
         self.views = []
         self._on_view = on_view
         self._actions = deque()
+        self._letters = ""
         self._nap = threading.Event()
         self.took = threading.Event()  # what was asked for was taken
 
     def ask(self, *actions):
         self._actions.extend(actions)
+
+    def type(self, letters):
+        self._letters += letters
 
     def show(self, view):
         self.views.append(view)
@@ -210,6 +218,10 @@ class FakeScreen:
         if asked:
             self.took.set()
         return tuple(asked)
+
+    def typed(self):
+        letters, self._letters = self._letters, ""
+        return letters
 
     def close(self):
         pass

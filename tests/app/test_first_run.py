@@ -571,6 +571,30 @@ def test_each_run_has_a_trace_of_its_own(app, tmp_path):
     assert (tmp_path / "practice-2.trace").exists()
 
 
+def test_pain_of_one_player_stays_when_the_first_run_was_asked_for_in_another_s_turn(app):
+    save(PlayerRecord(name="Ann"))
+    save(PlayerRecord(name="Bo", driver_cm=110.0))
+    leave = [key(pygame.K_ESCAPE)]
+    turn = [key(pygame.K_n, "n")]
+    _, _ = app(
+        [
+            (no_page, [key(pygame.K_p, "p")]),
+            (lambda view: view.pain, turn),
+            (lambda view: no_page(view) and not view.pain, [key(pygame.K_F3)]),
+            (on_page(GuidePage.CAMERA), [*ENTER]),
+            (on_page(GuidePage.HAND), [key(pygame.K_DOWN), *ENTER]),
+            (on_page(GuidePage.STATURE), leave),
+            (lambda view: no_page(view) and not view.pain, turn),
+            (lambda view: no_page(view) and view.pain, QUIT),
+        ],
+        "--player",
+        "Ann",
+    )  # fmt: skip
+    assert load("Bo")[0].handed is Handed.LEFT  # whose turn it was is who was asked
+    assert load("Bo")[0].driver_cm == 110.0
+    assert load("Ann")[0].handed is None
+
+
 def test_the_demo_is_not_stopped_by_it(monkeypatch):
     asked = []
     monkeypatch.setattr("trainer.live.run_demo", lambda *a, **k: asked.append(1) or 3)

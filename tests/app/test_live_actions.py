@@ -21,7 +21,7 @@ from trainer.core.records import CueKind, Handed, Phase
 from trainer.ports import KeyAction, SourceState
 
 
-def asking(script, at_s, *actions, view=FRONT):
+def asking(script, at_s, *actions, view=FRONT, **given):
     """Return (mirror, sounder, screen, steps) of a run in which ``actions`` come at ``at_s``."""
     frames, known = frames_and_poses(script, view)
     at = next(i for i, frame in enumerate(frames) if frame.t_s >= at_s)
@@ -38,6 +38,7 @@ def asking(script, at_s, *actions, view=FRONT):
         FakeEstimator(known),
         screen=screen,
         on_step=lambda step, rules: steps.append((step, rules)),
+        **given,
     )
     return live, sounder, screen, steps
 

@@ -39,7 +39,7 @@ def test_the_ball_line_is_moved_by_steps_shown_and_kept():
     live, _, screen, steps = asking(
         good_reps(1), 1.5, *[KeyAction.LINE_AWAY] * 5, KeyAction.LINE_TOWARD
     )
-    live._keeper = keeper_of()
+    live._shared.keeper = keeper_of()
     result = outcome(live)
     assert result.rules.ball_line_cm == 2.0
     assert load("me")[0].ball_line_cm == 2.0
@@ -103,7 +103,7 @@ def test_a_new_setup_takes_the_old_line_away():
 
 def test_this_one_makes_the_last_rep_the_reference_and_it_is_kept():
     live, _, screen, _ = asking(good_reps(2), 5.0, KeyAction.THIS_ONE)
-    live._keeper = keeper_of()
+    live._shared.keeper = keeper_of()
     result = outcome(live)
     first = result.reps[0].at_top
     assert result.rules.own.turn_deg == first.shoulder_turn_deg
@@ -116,14 +116,12 @@ def test_this_one_makes_the_last_rep_the_reference_and_it_is_kept():
 
 def test_aiming_at_the_own_top_changes_the_target_shown_and_back():
     rules = Rules(own=OwnRep(turn_deg=70.0))
-    live, _, _, _ = asking(good_reps(1), 1.0, KeyAction.OWN_TOP)
-    live._shared.rules = rules
+    live, _, _, _ = asking(good_reps(1), 1.0, KeyAction.OWN_TOP, rules=rules)
     outcome(live)
     view = live._view()
     assert view.target_deg == 70.0
     assert view.own == rules.own
-    live, _, _, _ = asking(good_reps(1), 1.0, KeyAction.OWN_TOP, KeyAction.OWN_TOP)
-    live._shared.rules = rules
+    live, _, _, _ = asking(good_reps(1), 1.0, KeyAction.OWN_TOP, KeyAction.OWN_TOP, rules=rules)
     outcome(live)
     assert live._view().target_deg == 85.0
     assert live._view().own is None

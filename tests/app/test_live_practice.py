@@ -118,8 +118,7 @@ def test_after_a_pause_the_setup_arms_the_rep_by_itself():
 
 def test_a_guess_is_answered_on_the_glass():
     rules = Rules(practice=PracticeRules(guess_first=True))
-    live, _, _, _ = asking(good_reps(1), 4.2, KeyAction.GUESS_THERE)
-    live._shared.rules = rules
+    live, _, _, _ = asking(good_reps(1), 4.2, KeyAction.GUESS_THERE, rules=rules)
     views = []
     live._on_step = lambda step, rules: views.append(live._view())  # what the window could show
     outcome(live)
@@ -304,11 +303,11 @@ def test_the_silent_check_targets_and_comfort_are_kept_with_the_player():
     from trainer.players import PlayerRecord, load
 
     rules = Rules(check_offered=True, practice=PracticeRules(check_reps=1))
-    live, _, _, _ = asking(good_reps(1), 0.4, KeyAction.SILENT_CHECK)
-    live._shared.rules = rules
     chosen = replace(rules, cues=replace(rules.cues, target_deg=80.0, head_tol_cm=6.0))
-    live._keeper = Keeper(PlayerRecord(), rules)
-    live._shared.rules = replace(chosen, comfort_deg=77.0)
+    live, _, _, _ = asking(
+        good_reps(1), 0.4, KeyAction.SILENT_CHECK, rules=replace(chosen, comfort_deg=77.0)
+    )
+    live._shared.keeper = Keeper(PlayerRecord(), rules)
     outcome(live)
     record, _ = load("me")
     assert (record.target_deg, record.head_tol_cm, record.comfort_deg) == (80.0, 6.0, 77.0)
@@ -323,9 +322,8 @@ def test_a_target_lowered_by_pain_is_not_kept():
     from trainer.players import PlayerRecord, load
 
     rules = Rules(own=OwnRep(turn_deg=60.0), cues=CueRules(own_top=True))
-    live, _, _, _ = asking(good_reps(1), 0.4, KeyAction.PAIN)
-    live._shared.rules = rules
-    live._keeper = Keeper(PlayerRecord(), rules)
+    live, _, _, _ = asking(good_reps(1), 0.4, KeyAction.PAIN, rules=rules)
+    live._shared.keeper = Keeper(PlayerRecord(), rules)
     outcome(live)
     assert live._shared.rules.cues.target_deg == 60.0
     assert load("me")[0].target_deg is None

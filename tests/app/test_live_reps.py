@@ -98,7 +98,7 @@ def test_the_option_and_the_setting_both_keep_nothing(tmp_path):
         args = cli._parser().parse_args(["live", *words])
         read, keeper = cli._player(args, "me")
         assert cli._settings(args, read).keep is False
-        assert keeper._read_only
+        assert keeper.read_only
     assert cli._settings(cli._parser().parse_args(["live"])).keep is Settings().keep is True
 
 
@@ -163,7 +163,7 @@ def test_a_rep_cut_off_by_the_end_of_the_run_is_kept_as_not_complete(keeping):
 def test_pain_marked_before_a_rep_is_on_its_record(keeping):
     writer, kept = keeping
     running, _, _, _ = asking(good_reps(1), 1.0, KeyAction.PAIN)
-    running._rep_keeper = rep_keeper(writer)
+    running._shared.rep_keeper = rep_keeper(writer)
     outcome(running)
     (one,) = kept()
     assert one.aim.pain is True

@@ -138,3 +138,18 @@ def test_signs_need_no_action_in_a_trace_and_play_the_same(tmp_path):
     assert played.first_difference_s is None
     assert played.rules == result.rules
     assert played.rules.practice.kind is PracticeKind.CHECKPOINTS
+
+
+def test_a_sign_being_held_says_what_it_will_do_where_it_is_held():
+    def said(*parts, **rules):
+        _, _, views = run(*parts, rules=Rules(**rules))
+        return {view.practice.sign for view in views if view.practice and view.practice.sign}
+
+    assert said(still(), (Sign.HAND_UP, 0.8)) == {"hand above the head: pause …"}
+    paused = said(still(), (Sign.HAND_UP, 1.5), still(), (Sign.HAND_UP, 0.8))
+    assert paused == {"hand above the head: pause …", "hand above the head: go on …"}
+    guess = PracticeRules(guess_first=True)
+    assert said(rep(0.4), (Sign.HAND_UP, 0.8), practice=guess) == {"hand above the head: past …"}
+    assert said(still(), (Sign.HANDS_OUT, 0.8)) == {"both hands out: next practice …"}
+    offered = said(still(), (Sign.HANDS_OUT, 0.8), check_offered=True)
+    assert offered == {"both hands out: silent check …"}

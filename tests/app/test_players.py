@@ -290,10 +290,10 @@ def test_the_roster_lists_every_player_and_names_a_damaged_record(tmp_path, monk
     save(PlayerRecord(name="Bo"))
     assert main(["players"]) == 0
     assert capsys.readouterr().out.splitlines() == [
-        "ann: left-hander, 168.5 cm tall, target 78°, comfortable maximum 80°, "
+        "Ann: left-hander, 168.5 cm tall, target 78°, comfortable maximum 80°, "
         "last silent check 0 of 5 good, practised 2026-05-31, "
         'left hip stiff; "slow" \\ först',
-        "bo: nothing known yet",
+        "Bo: nothing known yet",
     ]
     record_path("Cy").write_text("schema = 2\nstature_cm = 17\n")
     assert main(["players"]) == 1

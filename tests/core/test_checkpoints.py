@@ -71,6 +71,37 @@ def test_skipping_one_says_so_and_it_must_be_gone_back_to():
     assert back.signals == [Signal.CHECK_1, Signal.CHECK_SKIPPED, Signal.CHECK_2, Signal.CHECK_3]
 
 
+@pytest.mark.parametrize("hz", [15.0, 60.0])
+def test_hands_that_only_pass_slowly_through_a_band_hold_nothing(hz):
+    done = practise(Script().hold(2.5).move(TOP, 12.0).hold(0.6), View(hz=hz), **ON)
+    assert done.signals == [Signal.CHECK_1, Signal.CHECK_SKIPPED]
+    low, high = checkpoints.HIP_LEVEL
+    inside = []
+    for step, reference in zip(done.steps, done.references, strict=True):
+        place = checkpoints.place_of(step.measures, step.pose, reference)
+        if place and low < place.level < high and place.arc_deg > checkpoints.HIP_ARC_DEG:
+            inside.append(step.t_s)
+    assert inside[-1] - inside[0] > 1.0  # long enough in the band to be held there
+
+
+def test_hands_that_rest_as_high_as_a_top_but_not_steeply_have_skipped_the_level_arm():
+    flat_top = replace(TOP, arc_deg=106.0)
+    script = Script().hold(2.5).move(LOW, 1.2).hold(1.3).move(flat_top, 1.6)
+    assert practise(script, **ON).signals == LADDER[:2]
+    done = practise(script.hold(2.0), **ON)
+    assert done.signals == [*LADDER[:2], Signal.CHECK_SKIPPED]
+    back = practise(script.move(LEVEL, 0.8).hold(1.4), **ON)
+    assert back.signals == [*LADDER[:2], Signal.CHECK_SKIPPED, Signal.CHECK_3]
+
+
+def test_one_hold_begun_again_is_told_as_one():
+    lower = replace(LOW, arc_deg=30.0)
+    script = Script().hold(2.5).move(LOW, 1.2).hold(0.3).move(lower, 0.4).hold(0.3).move(LOW, 0.5)
+    script.hold(1.3).move(LEVEL, 1.2).hold(1.3).move(TOP, 1.5).hold(1.3).move(SETUP, 1.5).hold(1.0)
+    (verdict,) = practise(script, **ON).verdicts
+    assert verdict.lines == ("All four checkpoints held", "1 hold begun again")
+
+
 def test_a_backswing_without_a_held_setup_skips_the_setup():
     script = Script().hold(0.9).move(LOW, 1.0).hold(1.0)
     assert practise(script, **ON, hold_s=3.0).signals == [Signal.CHECK_SKIPPED]

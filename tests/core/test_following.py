@@ -4,11 +4,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from golfer import SETUP, View, pose_of
+from golfer import SETUP, TOP, Body, View, pose_of
 from hypothesis import given
 from hypothesis import strategies as st
 
 from trainer.core import following as f
+from trainer.core.records import Handed
 
 SIZE = (1280, 720)
 
@@ -101,6 +102,53 @@ def test_a_next_player_in_the_middle_takes_over_from_a_coach_at_the_side():
     assert state.home == coach  # one look may be a passer-by
     state = f.see_people(state, [coach, GOLFER], 2.0, SIZE)
     assert state.home == GOLFER
+
+
+def test_a_coach_who_steps_in_front_takes_nothing_from_who_stands_at_address():
+    """Much larger and in the middle, for as long as they like, but with the arms hanging."""
+    player, coach = someone(x=900.0, height=420.0), someone(x=640.0, height=690.0)
+    for address, followed in ((True, 900.0), (False, 640.0)):
+        state = settled(replace(player, address=address))
+        for second in range(1, 6):
+            state = f.see_people(state, [coach, replace(player, address=address)], second, SIZE)
+        assert state.home.hips_px[0] == followed
+
+
+def test_in_a_swing_nobody_takes_over_and_afterwards_they_may():
+    """The hands have left the body's front, so it is the lock that keeps the player."""
+    player, coach = someone(x=900.0, height=420.0), someone(x=640.0, height=690.0)
+    state = settled(player)
+    for second in range(1, 6):
+        state = f.see_people(state, [coach, player], float(second), SIZE, locked=True)
+    assert state.home == player
+    for second in range(6, 9):
+        state = f.see_people(state, [coach, player], float(second), SIZE)
+    assert state.home == coach
+
+
+def test_of_two_alike_the_one_at_address_is_the_player():
+    standing, player = someone(x=560.0), replace(someone(x=740.0), address=True)
+    for people in ([standing, player], [player, standing]):
+        state = f.see_people(f.Following(), people, 0.0, SIZE)
+        assert state.home == player
+        assert not state.ambiguous
+
+
+def test_the_next_player_at_address_takes_over_from_a_coach_with_folded_hands():
+    coach = replace(someone(x=1050.0, height=520.0), address=True)
+    player = replace(GOLFER, address=True)
+    state = settled(coach)
+    for second in (1.0, 2.0, 3.0):
+        state = f.see_people(state, [coach, player], second, SIZE)
+    assert state.home == player
+
+
+@pytest.mark.parametrize("handed", list(Handed))
+def test_a_golfer_counts_as_at_address_at_setup_and_at_no_other_time_of_the_swing(handed):
+    view = View(handed=handed)
+    assert f.person(pose_of(SETUP, view, 0.0).image_px).address
+    for body in (TOP, Body(arc_deg=60.0, turn_deg=30.0), Body(hand_up_cm=40.0)):
+        assert not f.person(pose_of(body, view, 0.0).image_px).address
 
 
 def test_a_passer_by_in_front_never_becomes_the_player():

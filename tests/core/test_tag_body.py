@@ -1,8 +1,10 @@
 """Tags on a body: what is learned of them, and what they say. No pictures: true poses, noise."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
-from tag_golfers import Golfer, Worn
+from tag_golfers import MIRROR, Golfer, Worn
 from tag_pictures import turned
 
 from trainer.core import rotation as rot
@@ -95,6 +97,69 @@ def test_a_tag_never_seen_beside_another_tells_nothing():
     golfer = Golfer()
     _, readings = play(golfer, [100.0] * 5)
     assert readings[-1].thorax is None
+
+
+def handed_over(gap, *, fps=30.0, step=1.5):
+    """Turn by ``step`` degrees a picture; ``gap`` pictures after 30 degrees the side tag comes in.
+
+    Nothing is seen between, and the chest tag no more. Returns (turn, thorax) from then on.
+    """
+    golfer, rng, body = Golfer(), np.random.default_rng(6), TagBody(handed=Handed.RIGHT)
+    turns, out = [0.0] * 15 + list(np.arange(step, 101.0, step)), []
+    last = next(k for k, turn in enumerate(turns) if turn > 30.0)
+    for k, turn in enumerate(turns):
+        wanted = (0,) if k < last else (1,) if k >= last + gap else ()
+        poses = [pose_of(s, rng) for s in golfer.sheets(turn) if s.number in wanted]
+        reading = body.see((k + 1) / fps, poses)
+        if k == 14:
+            body.zero(0.0, (k + 1) / fps)
+        if 1 in wanted:
+            out.append((turn, reading.thorax))
+    return golfer, out
+
+
+def test_a_side_tag_that_comes_in_just_after_the_chest_tag_went_is_learned():
+    golfer, out = handed_over(2)
+    turn, thorax = out[-1]
+    assert thorax.numbers == (1,)
+    off = thorax.turn.deg - true_turn(golfer, turn)
+    assert abs(off) < 4.0
+    assert abs(off) < 2 * thorax.turn.se_deg
+
+
+def test_a_side_tag_that_comes_in_long_after_is_not_guessed_at():
+    _, out = handed_over(9)
+    assert all(thorax is None for _, thorax in out)
+
+
+def leant(sheet, pitch_deg):
+    """Return the sheet as a reader takes it that errs by a pitch."""
+    return replace(sheet, rotation=turned(0, pitch_deg, 0) @ sheet.rotation)
+
+
+@pytest.mark.parametrize("handed", list(Handed))
+def test_a_chest_tag_read_leaning_at_setup_is_put_right_as_the_turn_begins(handed):
+    golfer = Golfer(left_handed=handed is Handed.LEFT)
+    weak = np.diag([np.radians(6.0) ** 2] + [np.radians(NOISE_DEG) ** 2] * 2 + [NOISE_M**2] * 3)
+
+    def bend_at_30(pitch_setup_deg):
+        rng, body = np.random.default_rng(2), TagBody(handed=handed)
+        for k, turn in enumerate([0.0] * 15 + list(np.arange(1.0, 31.0))):
+            sheet = next(s for s in golfer.sheets(turn) if s.number == 0)
+            pose = pose_of(leant(sheet, 6.0) if k < 15 else sheet, rng)
+            pose = replace(pose, spread=weak) if k < 15 else pose
+            reading = body.see(
+                (k + 1) / 30, [pose], turn_hint_deg=turn, pitch_setup_deg=pitch_setup_deg
+            )
+            if k == 14:
+                body.zero(0.0, 0.5)
+        ours = np.stack([body._axes.away, body._axes.up, body._axes.near])
+        true = golfer.rotation(30.0)
+        true = MIRROR @ true @ MIRROR if golfer.left_handed else true
+        return rot.angle_deg(reading.thorax.rotation, ours @ true @ ours.T)
+
+    assert bend_at_30(None) > 5.0
+    assert bend_at_30(-golfer.lean_deg) < 2.5
 
 
 def test_what_was_learned_stays_over_a_new_setup():

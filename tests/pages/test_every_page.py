@@ -23,6 +23,7 @@ ROOT = Path(trainer.__file__).parent
 WORDS = (
     "adapters/screen_words.py",
     "core/practice_words.py",
+    "core/bay_words.py",
     "core/checkpoints.py",
     "core/setup_check.py",
     "core/summary.py",
@@ -62,18 +63,20 @@ def known_words():
     return found
 
 
+@pytest.mark.parametrize("size_wh", [(1280, 720), (640, 360), (1024, 768), (420, 760)])
 @each_page
-def test_no_writing_leaves_the_window(name):
-    for text, box, *_ in written_on(name):
+def test_no_writing_leaves_the_window(name, size_wh):
+    for text, box, *_ in written_on(name, size_wh):
         assert box.x >= -0.5, text
-        assert box.right <= 1280.5, text
+        assert box.right <= size_wh[0] + 0.5, text
         assert box.y >= -0.5, text
-        assert box.bottom <= 720.5, text
+        assert box.bottom <= size_wh[1] + 0.5, text
 
 
+@pytest.mark.parametrize("size_wh", [(1280, 720), (1024, 768), (420, 760)])
 @each_page
-def test_no_writing_lies_on_another(name):
-    written = [(text, box) for text, box, *_ in written_on(name) if text.strip("° ")]
+def test_no_writing_lies_on_another(name, size_wh):
+    written = [(text, box) for text, box, *_ in written_on(name, size_wh) if text.strip("° ")]
     for number, (text, box) in enumerate(written):
         for other, that in written[:number]:
             if (text, box) != (other, that):

@@ -13,6 +13,7 @@ from trainer.errors import StoreError
 from trainer.store.content import Store
 from trainer.store.file import open_store, store_path
 from trainer.store.gather import FinishedRep
+from trainer.store.records import RepWord
 from trainer.store.writer import RepWriter
 
 
@@ -246,3 +247,49 @@ def test_a_record_opened_and_refused_again_and_again_stays_whole(writer):
     waiting.until(lambda w: w.kept == 1)
     with open_store() as store:
         assert store.check() == "ok"
+
+
+def word(number, what, said, *, of=None):
+    return RepWord(session_uid=(of or kept_reps.session()).uid, number=number, what=what, said=said)
+
+
+def test_what_is_said_of_a_rep_is_put_down_after_it_and_can_be_taken_back():
+    writer = RepWriter()
+    writer.put(finished(1))
+    writer.put(word(1, "coach_good", False))
+    writer.put(word(1, "note", "too quick\u00e9"))
+    writer.put(word(1, "guess", "short"))
+    writer.put(finished(2))
+    writer.put(word(2, "coach_good", True))
+    writer.put(word(2, "coach_good", None))
+    writer.close()
+    assert (writer.kept, writer.trouble) == (2, "")
+    with open_store() as store:
+        first, second = store.all_reps()
+    assert (first.coach_good, first.note, first.guess) == (False, "too quick\u00e9", "short")
+    assert (second.coach_good, second.note, second.guess) == (None, None, None)
+
+
+def test_a_word_waits_with_its_rep_while_the_record_is_locked():
+    writer = RepWriter(retry_s=0.02, last_try_s=10.0)
+    writer.put(finished(1))
+    Waiting(writer).until(lambda w: w.kept == 1)
+    with closing(sqlite3.connect(store_path())) as other:
+        other.execute("BEGIN IMMEDIATE")
+        writer.put(word(1, "note", "later"))
+        Waiting(writer).until(lambda w: "A word on a rep waits to be kept" in w.trouble)
+        assert writer.waiting == 0
+        other.execute("ROLLBACK")
+    writer.close()
+    assert writer.trouble == ""
+    with open_store() as store:
+        assert store.all_reps()[0].note == "later"
+
+
+def test_a_word_on_a_rep_that_is_not_there_is_said_and_a_strange_one_is_refused():
+    writer = RepWriter()
+    writer.put(word(7, "note", "lost"))
+    writer.close()
+    assert writer.trouble == "What was said of rep 7 is not kept: the rep is not either."
+    with open_store() as store, pytest.raises(ValueError, match="nothing that is said"):
+        store.tell(word(7, "number = 1; --", "x"))

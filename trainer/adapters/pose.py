@@ -117,6 +117,10 @@ class MediapipePose:
         self.doubt = know.doubt_about(pose, self._rules)
         return pose if self.doubt is None else None
 
+    def hold(self, locked: bool) -> None:
+        """Follow nobody else while ``locked``: the player is in a swing."""
+        self._know.locked = locked
+
     def notice(self) -> str:
         """Return plain words about who is followed, or an empty string."""
         return following.notice(self._know.following, self._know.size_wh)
@@ -211,6 +215,7 @@ class _Known:
     last_t_s: float = float("-inf")
     believed_t_s: float = float("-inf")  # of the last plausible pose
     offset_ms: int | None = None  # from the frames' clock to the tracker's
+    locked: bool = False  # the player is in a swing
     box: Box | None = None  # what the tracker was shown
     trust: plausible.Trust = field(default_factory=plausible.Trust)
     following: following.Following = field(default_factory=following.Following)
@@ -236,7 +241,9 @@ class _Known:
         """Take in everybody seen in the picture of ``t_s``."""
         if t_s <= self.last_t_s:  # else it was begun before the clip began again
             seen = [following.person(points) for points in people]
-            self.following = following.see_people(self.following, seen, t_s, self.size_wh)
+            self.following = following.see_people(
+                self.following, seen, t_s, self.size_wh, locked=self.locked
+            )
 
 
 def pose_from_landmarks(

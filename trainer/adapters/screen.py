@@ -14,7 +14,14 @@ from trainer.adapters.screen_ball import LineDrag
 from trainer.adapters.screen_calm import Memory
 from trainer.adapters.screen_draw import draw
 from trainer.adapters.screen_focus import Focus, chooses
-from trainer.adapters.screen_keys import STAYS, action_of, guide_action, typed_letter
+from trainer.adapters.screen_keys import (
+    OVER_PLACEMENT,
+    STAYS,
+    action_of,
+    guide_action,
+    letter_of,
+    look_action,
+)
 from trainer.adapters.screen_kinds import ROWS, row_in_force
 from trainer.adapters.screen_layout import Layout
 from trainer.adapters.screen_list import list_action
@@ -177,15 +184,15 @@ class Window:
             if event.type == pygame.QUIT:
                 wanted.append(KeyAction.QUIT)
             elif event.type == pygame.MOUSEBUTTONDOWN:
-                # The ball line is not to be seen under a page, so it cannot be taken hold of.
-                shown = self._shown_view
-                under = shown is not None and (shown.listed or shown.guide) is not None
-                if self._dismiss() == "" and not under:
+                # Where the ball line is not to be seen it cannot be taken hold of.
+                if self._dismiss() == "" and not self._is_covered():
                     self._take_line(event)
             elif event.type == pygame.MOUSEMOTION:
                 wanted.extend(self._line_steps(self._drag.move(event.pos[0])))
             elif event.type == pygame.MOUSEBUTTONUP:
                 self._drag.drop()
+            elif event.type == pygame.KEYDOWN and self._is_writing():
+                self._typed += letter_of(pygame, event)
             elif event.type == pygame.KEYDOWN:
                 if self._page == "kinds" and self._focus.take(pygame, event.key, len(ROWS)):
                     continue
@@ -207,9 +214,18 @@ class Window:
         return tuple(wanted)
 
     def typed(self) -> str:
-        r"""Return what was typed into a page since the last call; "\b" takes a letter back."""
+        """Return the letters typed since the last call while something was to be typed."""
         letters, self._typed = self._typed, ""
         return letters
+
+    def _is_covered(self) -> bool:
+        shown = self._shown_view
+        return shown is not None and (
+            (shown.listed or shown.looked or shown.guide) is not None or shown.far
+        )
+
+    def _is_writing(self) -> bool:
+        return self._shown_view is not None and self._shown_view.writing is not None
 
     def _dismiss(self) -> str:
         was, self._page = self._page, ""
@@ -220,16 +236,22 @@ class Window:
     def _action_of(self, event: Any) -> KeyAction | None:  # noqa: ANN401
         shown = self._shown_view
         guide = None if shown is None or self._page else shown.guide
-        if guide is not None:
+        if shown is not None and guide is not None:
             in_guide = guide_action(self._pygame, event.key, guide)
             if in_guide is not None or guide.page is not GuidePage.PLACEMENT:
                 if in_guide is None and guide.entry is not None:
-                    self._typed += typed_letter(self._pygame, event)
+                    self._typed += letter_of(self._pygame, event)
                 return in_guide
+            action = action_of(self._pygame, event, page=self._page, handed_left=shown.handed_left)
+            return action if action in OVER_PLACEMENT else None
         if shown is not None and shown.listed is not None:
             in_list = list_action(self._pygame, event.key)
             if in_list is not None:
                 return in_list
+        if shown is not None and shown.looked is not None:
+            looking = look_action(self._pygame, event.key, two=len(shown.looked.figures) > 1)
+            if looking is not None:
+                return looking
         if self._page == "kinds" and chooses(self._pygame, event.key):
             return ROWS[self._focus.row]
         left_handed = shown is not None and shown.handed_left

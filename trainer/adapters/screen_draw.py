@@ -9,8 +9,10 @@ import numpy as np
 from trainer.adapters import palette, screen_words
 from trainer.adapters.screen_ball import draw_ball_line
 from trainer.adapters.screen_bars import draw_turn
+from trainer.adapters.screen_bay import draw_announced, draw_look_back, draw_writing
 from trainer.adapters.screen_calm import Memory
 from trainer.adapters.screen_drift import draw_head, draw_hips
+from trainer.adapters.screen_far import draw_far
 from trainer.adapters.screen_guide import draw_guide
 from trainer.adapters.screen_kinds import draw_kinds
 from trainer.adapters.screen_layout import FIGURE, HEADLINE, LINE, NOTICE, SMALL, Box, Layout
@@ -84,14 +86,15 @@ def draw(
         elif view.listed is not None:
             draw_list(surface, pen, layout, view.listed)
         return layout
-    if image is not None:
+    if _draw_instead(surface, pen, layout, view):
+        return layout
+    measures = _shown_measures(view, memory, now_s, stale=stale)
+    if view.far and image is not None:
+        draw_far(surface, pen, layout, view, measures, memory.calm, now_s, stale=stale)
+    elif image is not None:
         draw_mirror(surface, image, layout.picture)
         if pose is not None and not stale and phase in (Phase.WAITING, Phase.SETUP):
             _draw_found(surface, pose, layout)
-        measures = Measures(t_s=0.0)
-        if view.step is not None and not stale:
-            shown = at_top(view) or view.step.measures
-            measures = memory.calm.steady(asked_of(shown, view), now_s)
         if not stale:
             draw_ball_line(surface, pen, layout, view)
             draw_setup_marks(surface, pen, layout, view)
@@ -101,8 +104,30 @@ def draw(
             _draw_measures(surface, pen, layout, measures, view, memory, now_s)
     else:
         _draw_opening(surface, pen, layout)
-    _draw_strip(surface, pen, layout, view, stale=stale)
+    if not view.far or image is None:
+        _draw_strip(surface, pen, layout, view, stale=stale)
+    if view.writing is not None:
+        draw_writing(surface, pen, layout, view.writing)
     return layout
+
+
+def _draw_instead(surface: Any, pen: Pen, layout: Layout, view: View) -> bool:  # noqa: ANN401
+    """Draw what stands in the mirror's place, the next player's name or the last rep, if any."""
+    if view.announced is not None:
+        draw_announced(surface, pen, layout, view.announced)
+    elif view.looked is not None:
+        draw_look_back(surface, pen, layout, view.looked)
+        if view.writing is not None:
+            draw_writing(surface, pen, layout, view.writing)
+    return view.announced is not None or view.looked is not None
+
+
+def _shown_measures(view: View, memory: Memory, now_s: float, *, stale: bool) -> Measures:
+    """Return what is to be shown: this reading, or the last rep's top while its verdict stands."""
+    if view.image_rgb is None or view.step is None or stale:
+        return Measures(t_s=0.0)
+    shown = at_top(view) or view.step.measures
+    return memory.calm.steady(asked_of(shown, view), now_s)
 
 
 def _draw_measures(

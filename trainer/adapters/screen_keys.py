@@ -14,8 +14,12 @@ def action_of(pygame: Any, event: Any, *, page: str, handed_left: bool) -> KeyAc
     """Return what a pressed key asks for while ``page`` lies over the mirror ("": none)."""
     if event.mod & (pygame.KMOD_CTRL | pygame.KMOD_ALT | pygame.KMOD_META):
         return None
-    if getattr(event, "unicode", "") == "?":
-        return KeyAction.HELP
+    letter = getattr(event, "unicode", "")  # where "+" and "?" lie differs from land to land
+    if letter in _LETTERS:
+        return _LETTERS[letter]
+    if event.key == pygame.K_n:
+        back = event.mod & pygame.KMOD_SHIFT
+        return KeyAction.PREVIOUS_PLAYER if back else KeyAction.NEXT_PLAYER
     if event.key in (pygame.K_LEFT, pygame.K_RIGHT):
         # The mirror shows "away from the target" on the right for a right-hander.
         away = (event.key == pygame.K_RIGHT) != handed_left
@@ -23,6 +27,8 @@ def action_of(pygame: Any, event: Any, *, page: str, handed_left: bool) -> KeyAc
     if event.key == pygame.K_ESCAPE:
         # A clicker sends it as easily as any other; it first takes a page away.
         return None if page else KeyAction.QUIT
+    if event.key == pygame.K_SPACE:
+        return None if page else KeyAction.LOOK_BACK  # many press it to take a page away
     numbers = (pygame.K_1, pygame.K_2, pygame.K_3, pygame.K_4, pygame.K_5)
     if event.key in numbers:
         row = numbers.index(event.key)
@@ -48,6 +54,12 @@ def action_of(pygame: Any, event: Any, *, page: str, handed_left: bool) -> KeyAc
         pygame.K_y: KeyAction.SILENT_CHECK,
         pygame.K_j: KeyAction.GESTURES,
         pygame.K_b: KeyAction.PAUSE,
+        pygame.K_w: KeyAction.NOTE,
+        pygame.K_u: KeyAction.TOPS,
+        pygame.K_a: KeyAction.ADJUST,
+        pygame.K_UP: KeyAction.MORE,
+        pygame.K_DOWN: KeyAction.LESS,
+        pygame.K_d: KeyAction.FAR,
         pygame.K_PERIOD: KeyAction.PAUSE,  # what some clickers send for a dark screen
         pygame.K_PAGEDOWN: KeyAction.NEXT_KIND,
         pygame.K_PAGEUP: KeyAction.PREVIOUS_KIND,
@@ -59,6 +71,23 @@ def action_of(pygame: Any, event: Any, *, page: str, handed_left: bool) -> KeyAc
     }.get(event.key)
 
 
+#: What the mirror still answers to while the placement page lies over it.
+OVER_PLACEMENT = frozenset(
+    {
+        KeyAction.PAIN,
+        KeyAction.SWITCH_HANDED,
+        KeyAction.MUTE,
+        KeyAction.VOLUME,
+        KeyAction.FULL_SCREEN,
+        KeyAction.HELP,
+        KeyAction.PLACEMENT,
+        KeyAction.FIRST_RUN,
+        KeyAction.CAUTION,
+        KeyAction.QUIT,
+    }
+)
+
+
 def guide_action(pygame: Any, key: int, guide: Guide) -> KeyAction | None:  # noqa: ANN401
     """Return what a key means while a page of the first run or the placement guide is shown."""
     meant: dict[int, KeyAction] = {
@@ -67,7 +96,7 @@ def guide_action(pygame: Any, key: int, guide: Guide) -> KeyAction | None:  # no
         pygame.K_PAGEDOWN: KeyAction.GUIDE_ON,
         pygame.K_ESCAPE: KeyAction.GUIDE_LEAVE,
     }
-    if guide.page is GuidePage.PLACEMENT:  # the mirror runs beneath it: its keys keep their jobs
+    if guide.page is GuidePage.PLACEMENT:  # see ``OVER_PLACEMENT`` for the rest
         return meant.get(key)
     meant |= {
         pygame.K_PAGEUP: KeyAction.GUIDE_BACK,
@@ -86,12 +115,28 @@ def guide_action(pygame: Any, key: int, guide: Guide) -> KeyAction | None:  # no
     return meant.get(key)
 
 
-def typed_letter(pygame: Any, event: Any) -> str:  # noqa: ANN401
-    r"""Return the letter a pressed key types; "\b" for backspace; empty for none."""
-    if event.key == pygame.K_BACKSPACE:
-        return ""
-    letter = getattr(event, "unicode", "")
-    return letter if len(letter) == 1 and letter.isprintable() else ""
+def look_action(pygame: Any, key: int, *, two: bool) -> KeyAction | None:  # noqa: ANN401
+    """Return what a key means while the last rep is shown, or ``two`` tops; None: as ever."""
+    if key == pygame.K_ESCAPE:
+        return KeyAction.TOPS if two else KeyAction.LOOK_BACK
+    return {
+        pygame.K_LEFT: KeyAction.LOOK_EARLIER,
+        pygame.K_RIGHT: KeyAction.LOOK_LATER,
+        pygame.K_UP: KeyAction.LOOK_BEFORE,
+        pygame.K_DOWN: KeyAction.LOOK_AFTER,
+    }.get(key)
+
+
+def letter_of(pygame: Any, event: Any) -> str:  # noqa: ANN401
+    r"""Return what a pressed key adds to a line: a letter, "\b", "\n", "\x1b" or nothing."""
+    ends = {
+        pygame.K_BACKSPACE: "\b",
+        pygame.K_RETURN: "\n",
+        pygame.K_KP_ENTER: "\n",
+        pygame.K_ESCAPE: "\x1b",
+    }
+    letter: str = ends.get(event.key) or getattr(event, "unicode", "")
+    return letter if event.key in ends or letter.isprintable() else ""
 
 
 _KINDS = (
@@ -101,4 +146,9 @@ _KINDS = (
     KeyAction.CENTRED,
     KeyAction.LADDER,
 )
+_LETTERS = {
+    "?": KeyAction.HELP,
+    "+": KeyAction.COACH_GOOD,
+    "-": KeyAction.COACH_NOT_GOOD,
+}
 _GUESSES = (KeyAction.GUESS_SHORT, KeyAction.GUESS_THERE, KeyAction.GUESS_PAST)

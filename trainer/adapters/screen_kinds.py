@@ -61,18 +61,15 @@ def draw_kinds(
 
 
 def _draw_choice(surface: Any, pen: Pen, row: Box, choice: Choice, unit: float) -> None:  # noqa: ANN401
-    name_cap = min(0.05 * unit, 0.42 * row.h)
-    what_cap = min(0.028 * unit, 0.24 * row.h)
     inner = row.inside(0.10 * row.h)
-    key_w = 1.6 * name_cap
-    y = inner.y + 0.06 * row.h
-    pen.write(surface, choice.key, (inner.x, y), name_cap, palette.TARGET)
-    x = inner.x + key_w
-    end = pen.write(
-        surface, choice.name, (x, y), pen.shrunk(choice.name, name_cap, 0.8 * inner.w), palette.TEXT
-    )
+    # The name, and room for the key before it, a tick and "now" behind it.
+    words = f"{choice.name} {NOW}"
+    cap = pen.shrunk(words, min(0.05 * unit, 0.42 * row.h), 0.7 * inner.w)
+    x, y = inner.x + 1.6 * cap, inner.y + 0.06 * row.h
+    pen.write(surface, choice.key, (inner.x, y), cap, palette.TARGET)
+    end = pen.write(surface, choice.name, (x, y), cap, palette.TEXT)
     if choice.in_force:
-        tick(surface, (end.right + name_cap, y), name_cap)
-        pen.write(surface, NOW, (end.right + 2.2 * name_cap, y), name_cap, palette.TEXT)
-    cap = pen.shrunk(choice.what, what_cap, inner.right - x)
+        tick(surface, (end.right + 0.8 * cap, y), cap)
+        pen.write(surface, NOW, (end.right + 2.0 * cap, y), cap, palette.TEXT)
+    cap = pen.shrunk(choice.what, min(0.028 * unit, 0.24 * row.h), inner.right - x)
     pen.write(surface, choice.what, (x, inner.bottom - 1.2 * cap), cap, palette.QUIET_TEXT)

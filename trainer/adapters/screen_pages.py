@@ -37,8 +37,14 @@ def draw_page(surface: Any, pen: Pen, layout: Layout, page: str) -> None:  # noq
     title, lines = page_text(page)
     area = Box(0.06 * window.w, 0.05 * window.h, 0.88 * window.w, 0.90 * window.h)
     shape = WITH_FIGURES if page == "signs" else WITH_DOTS
-    fits = [_fit(pen, lines, area, 0.045 * u, columns, shape) for columns in (1, 2)]
-    cap, columns = max(fits, key=lambda fit: fit[0])
+    # Remembered as one: trying the columns measures more words than the pen keeps.
+    cap, columns = pen.remember(
+        ("page", lines, area, u, shape),
+        lambda: max(
+            (_fit(pen, lines, area, 0.045 * u, columns, shape) for columns in (1, 2)),
+            key=lambda fit: fit[0],
+        ),
+    )
     width = area.w / columns
     title_cap = pen.shrunk(title, 1.7 * cap, area.w)
     pen.write(surface, title, (area.x, area.y), title_cap, palette.TARGET)

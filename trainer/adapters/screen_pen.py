@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import OrderedDict
+from collections.abc import Callable
 from typing import Any, Final
 
 from trainer.adapters import palette
@@ -108,6 +109,20 @@ class Pen:
 
     def block(self, text: str, cap_px: float, box: Box, most_lines: int) -> tuple[list[str], float]:
         """Return the text in at most ``most_lines`` lines and the largest height that fits."""
+        key = ("block", text, cap_px, box.w, box.h, most_lines)
+        lines, cap = self.remember(key, lambda: self._fitted(text, cap_px, box, most_lines))
+        return list(lines), cap
+
+    def remember(self, key: tuple[Any, ...], make: Callable[[], Any]) -> Any:  # noqa: ANN401
+        """Return what ``make`` gives, worked out once for each ``key``."""
+        if key in self._kept:
+            self._kept.move_to_end(key)
+            return self._kept[key]
+        return self._keep(key, make())
+
+    def _fitted(
+        self, text: str, cap_px: float, box: Box, most_lines: int
+    ) -> tuple[list[str], float]:
         cap = cap_px
         while cap > SMALLEST_PX:
             lines = self.wrap(text, cap, box.w)

@@ -35,6 +35,8 @@ TURN_WORDS: Final = {"maybe": "maybe", "reached": "there", "past": "enough"}  #:
 OWN: Final = "own"  #: over a target taken from the player's own rep
 TONES_ONLY: Final = "tones only"
 NO_TARGET: Final = "no target"
+FAR_TARGET: Final = "target {}°"  #: under the bar that is read across a room
+FAR_OWN: Final = "own target {}°"
 BALL_LINE: Final = "ball line"
 ROD_TITLE: Final = "camera check"
 ROD_STEPS: Final = (
@@ -74,6 +76,13 @@ MIRROR_KEYS: Final = (
     ("J", "answer signs by hand, and no longer"),
     ("L", "the list of sessions that were kept, and back"),
     ("E", "make the report of the last session and show it"),
+    ("N", "next player of the roster; with Shift the one before"),
+    ("+, −", "coach: the last rep was good, was not; once more takes it back"),
+    ("W", "coach: write a note on the last rep"),
+    ("Space", "the last rep standing still: step through it, and back"),
+    ("U", "the last rep's top beside the reference's, and back"),
+    ("Up, Down", "target higher, lower; A: the band or a tolerance in its place"),
+    ("D", "very large, for a screen across the room, and back"),
     ("F2", "where to put the camera, and back"),
     ("F3", "choose the camera and say who you are once more"),
     ("F4", "the caution"),

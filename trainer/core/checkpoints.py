@@ -2,8 +2,9 @@
 
 Setup, hands at hip height, lead arm level, top. Where the hands are is read from their level on
 the body and from the slope of the line from the lead shoulder to the hands; the bands are design
-choices. A hold begins again when its band is left. No controlled trial of slow practice in golf
-is known to us: it is common practice, no source.
+choices. A hold begins again when its band is left or the hands move on inside it: hands that only
+pass by hold nothing. No controlled trial of slow practice in golf is known to us: it is common
+practice, no source.
 """
 
 from __future__ import annotations
@@ -41,6 +42,9 @@ ARM_PAST_DEG: Final = 30.0
 EASE_LEVEL: Final = 0.06
 EASE_DEG: Final = 4.0
 EASE_CM: Final = 0.5
+#: Held means that the hands stay as near as this to where the hold began. A slow backswing without
+#: a stop takes a second through a band; the hands of a rendered golfer who stops seem to wander 2.
+HELD_CM: Final = 6.0
 SOUNDED_S: Final = 0.25  #: a hold that lasted less is not missed when it ends
 GAP_S: Final = 0.3  #: unread for longer: nobody knows whether the band was left
 #: Where the ghost's hands stand at the top, about mid-shoulder, without a reference rep; chosen.
@@ -58,6 +62,8 @@ class CheckState:
     next: int = 0  #: row of ``NAMES``; their number once all are held
     since_s: float | None = None  #: inside the next one's band since then
     held_s: float = 0.0  #: for so long
+    longest_s: float = 0.0  #: the longest hold since the band was entered
+    at_cm: tuple[float, float] | None = None  #: where the hands were when the hold began
     seen_s: float | None = None
     skipped: bool = False  #: the next one was passed without being held
     outside: str = ""  #: what keeps the hands' place from counting: "turn", "head" or "hips"
@@ -78,6 +84,7 @@ class Place:
     level: float  #: 0 hip line, 1 shoulder line at setup
     arm_deg: float  #: slope from the lead shoulder to the hands; 0 level, + hands higher
     arc_deg: float
+    hands_cm: tuple[float, float]  #: from setup, + away from the target and + up
 
 
 def step(
@@ -91,7 +98,7 @@ def step(
     """Advance by one reading; return the new state and the tones it is worth."""
     if phase not in _ON_THE_WAY:
         # What was reached stays to be judged until the player stands at address again.
-        return replace(state, phase=phase, since_s=None, held_s=0.0, outside=""), ()
+        return replace(_unheld(state), phase=phase, outside=""), ()
     if phase is Phase.SETUP and state.phase not in _ON_THE_WAY:
         state = CheckState()
     state = replace(state, phase=phase)
@@ -100,39 +107,46 @@ def step(
         return state, ()
     if place is None:
         if state.seen_s is not None and now.t_s - state.seen_s > GAP_S:
-            state = replace(state, since_s=None, held_s=0.0)
+            state = _unheld(state)
         return state, ()
     inside, outside = _inside(state, place, now, phase, rules)
     if state.seen_s is not None and now.t_s - state.seen_s > GAP_S:
-        state = replace(state, since_s=None, held_s=0.0)
+        state = _unheld(state)
     state = replace(state, seen_s=now.t_s, outside=outside)
     if outside == "turn":
         state = replace(state, short=True)
     if inside:
-        return _held(state, now.t_s, rules)
-    return _not_inside(state, place, phase)
+        return _held(state, now.t_s, place, rules)
+    return _not_inside(state, place, phase, rules)
 
 
-def _held(state: CheckState, t_s: float, rules: Rules) -> tuple[CheckState, tuple[Signal, ...]]:
-    since_s = t_s if state.since_s is None else state.since_s
+def _unheld(state: CheckState) -> CheckState:
+    return replace(state, since_s=None, held_s=0.0, longest_s=0.0, at_cm=None)
+
+
+def _held(
+    state: CheckState, t_s: float, place: Place, rules: Rules
+) -> tuple[CheckState, tuple[Signal, ...]]:
+    since_s, at_cm = state.since_s, state.at_cm
+    if since_s is None or at_cm is None or math.dist(at_cm, place.hands_cm) > HELD_CM:
+        since_s, at_cm = t_s, place.hands_cm
     held_s = t_s - since_s
     if held_s < rules.practice.hold_s - 1e-9:
-        return replace(state, since_s=since_s, held_s=held_s, skipped=False), ()
+        longest_s = max(state.longest_s, held_s)
+        state = replace(state, since_s=since_s, held_s=held_s, longest_s=longest_s, at_cm=at_cm)
+        return replace(state, skipped=False), ()
     done = state.next
-    return (
-        replace(state, next=done + 1, since_s=None, held_s=0.0, skipped=False),
-        (HELD[done],),
-    )
+    return replace(_unheld(state), next=done + 1, skipped=False), (HELD[done],)
 
 
 def _not_inside(
-    state: CheckState, place: Place, phase: Phase
+    state: CheckState, place: Place, phase: Phase, rules: Rules
 ) -> tuple[CheckState, tuple[Signal, ...]]:
     signals: tuple[Signal, ...] = ()
-    if state.held_s >= SOUNDED_S and state.next > 0:  # a setup left too soon is one skipped
+    if state.longest_s >= SOUNDED_S and state.next > 0:  # a setup left too soon is one skipped
         state, signals = replace(state, restarts=state.restarts + 1), (Signal.CHECK_LEFT,)
-    state = replace(state, since_s=None, held_s=0.0)
-    if not state.skipped and _is_past(state.next, place, phase):
+    state = _unheld(state)
+    if not state.skipped and _is_past(state.next, place, phase, rules):
         return replace(state, skipped=True), (Signal.CHECK_SKIPPED,)
     return state, signals
 
@@ -152,6 +166,7 @@ def place_of(now: Measures, pose: Pose | None, reference: Reference | None) -> P
         level=hand_level(height, reference),
         arm_deg=math.degrees(math.atan2(up, out)),
         arc_deg=arc,
+        hands_cm=(lateral, height),
     )
 
 
@@ -203,13 +218,15 @@ def _body_outside(row: int, now: Measures, rules: Rules, ease: float) -> str:
     return ""
 
 
-def _is_past(row: int, place: Place, phase: Phase) -> bool:
+def _is_past(row: int, place: Place, phase: Phase, rules: Rules) -> bool:
     if row == 0:
         return phase is not Phase.SETUP and place.arc_deg >= HIP_ARC_DEG
     if row == 1:
         return place.level > HIP_PAST
     if row == 2:
-        return place.arm_deg > ARM_PAST_DEG and place.level > 0.5
+        # Not every top is so steep: hands that rest above the band have passed it too.
+        rest = phase is Phase.TOP and place.level >= rules.phases.low_top_height
+        return place.arm_deg > (ARM_DEG[1] if rest else ARM_PAST_DEG) and place.level > 0.5
     return False
 
 

@@ -53,6 +53,12 @@ AMBIGUOUS_SCORE: Final = 0.1
 #: alone in the picture must not keep the mirror when the next player steps up.
 BETTER_SCORE: Final = 0.25
 BETTER_S: Final = 0.9
+#: So much more like the player is who stands as at address; chosen.
+ADDRESS_SCORE: Final = 0.3
+#: At address both hands are on one grip: near each other, and in front of the lower trunk.
+HANDS_APART_BH: Final = 0.12
+HANDS_ASIDE_BH: Final = 0.15
+HANDS_ABOVE_HIPS_BH: Final = 0.06
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,6 +68,7 @@ class Person:
     hips_px: tuple[float, float]
     top_px: float  #: y of the highest head point
     bottom_px: float  #: y of the lowest foot point
+    address: bool = False  #: the hands are together, low and in front, as on a club
 
     @property
     def height_px(self) -> float:
@@ -88,10 +95,16 @@ def person(image_px: NDArray[np.float64]) -> Person:
     """Return where the person of a (33, 2) pose stands."""
     points: list[list[float]] = image_px.tolist()  # single numbers are quicker out of a list
     (left_x, left_y), (right_x, right_y) = points[Landmark.LEFT_HIP], points[Landmark.RIGHT_HIP]
+    hips_px = (left_x + right_x) / 2, (left_y + right_y) / 2
+    top_px = min(y for _, y in points[: Landmark.MOUTH_RIGHT + 1])
+    bottom_px = max(y for _, y in points[Landmark.LEFT_ANKLE :])
+    unit = max(bottom_px - top_px, 1.0)
+    (one_x, one_y), (two_x, two_y) = points[Landmark.LEFT_WRIST], points[Landmark.RIGHT_WRIST]
+    together = math.hypot(one_x - two_x, one_y - two_y) <= HANDS_APART_BH * unit
+    aside = abs((one_x + two_x) / 2 - hips_px[0]) <= HANDS_ASIDE_BH * unit
+    low = (one_y + two_y) / 2 >= hips_px[1] - HANDS_ABOVE_HIPS_BH * unit
     return Person(
-        hips_px=((left_x + right_x) / 2, (left_y + right_y) / 2),
-        top_px=min(y for _, y in points[: Landmark.MOUTH_RIGHT + 1]),
-        bottom_px=max(y for _, y in points[Landmark.LEFT_ANKLE :]),
+        hips_px=hips_px, top_px=top_px, bottom_px=bottom_px, address=together and aside and low
     )
 
 
@@ -120,9 +133,18 @@ def see_pose(state: Following, seen: Person, t_s: float) -> Following:
 
 
 def see_people(
-    state: Following, people: Sequence[Person], t_s: float, size_wh: tuple[int, int]
+    state: Following,
+    people: Sequence[Person],
+    t_s: float,
+    size_wh: tuple[int, int],
+    *,
+    locked: bool = False,
 ) -> Following:
-    """Take in a look at everybody, at ``t_s``; ``people`` best first, as the model gives them."""
+    """Take in a look at everybody, at ``t_s``; ``people`` best first, as the model gives them.
+
+    Nobody takes over from who stands at address but another at address; ``locked``: the player
+    swings, and nobody takes over at all.
+    """
     those = _distinct([p for p in people if p.height_px >= MIN_HEIGHT * size_wh[1]])
     crowd = len(those) > 1
     held = not crowd and state.crowd_t_s is not None and 0 <= t_s - state.crowd_t_s < CROWD_HOLD_S
@@ -136,7 +158,8 @@ def see_people(
         # Somebody at home alone may be the other one, passing in front: home stays where it is.
         chosen = home if held else nearest
         ambiguous, seen_s = state.ambiguous and (crowd or held), t_s
-        if _score(best, size_wh) - _score(nearest, size_wh) > BETTER_SCORE:
+        better = _score(best, size_wh) - _score(nearest, size_wh) > BETTER_SCORE
+        if better and not locked and (best.address or not nearest.address):
             better_t_s = t_s if state.better_t_s is None else state.better_t_s
             if t_s - better_t_s >= BETTER_S:
                 chosen, ambiguous, better_t_s = best, near_thing, None
@@ -209,7 +232,8 @@ def _choose(people: Sequence[Person], size_wh: tuple[int, int]) -> tuple[Person,
 def _score(who: Person, size_wh: tuple[int, int]) -> float:
     """Return how much like the player somebody looks. Weights chosen by eye."""
     width, height = size_wh
-    return who.height_px / height - 1.5 * abs(who.hips_px[0] - width / 2) / width
+    middling = who.height_px / height - 1.5 * abs(who.hips_px[0] - width / 2) / width
+    return middling + ADDRESS_SCORE * who.address
 
 
 def _distinct(people: Sequence[Person]) -> list[Person]:
@@ -236,4 +260,5 @@ def _toward(home: Person, seen: Person, share: float) -> Person:
         hips_px=(mix[0], mix[1]),
         top_px=home.top_px + share * (seen.top_px - home.top_px),
         bottom_px=home.bottom_px + share * (seen.bottom_px - home.bottom_px),
+        address=seen.address,
     )

@@ -21,6 +21,9 @@ MOST_DEG: Final = 110.0
 #: No target lies further than this above the player's comfortable maximum. Chosen.
 OVER_COMFORT_DEG: Final = 5.0
 
+#: Figures this near are the same: half of what is rounded off where they are kept.
+SAME: Final = 0.006
+
 Band = tuple[float, float]
 
 
@@ -39,6 +42,24 @@ def own_from(rep: Rep | None, rules: Rules) -> OwnRep | None:
         back_gap_cm=top.back_gap_cm,
         hand_lateral_cm=top.hand_lateral_cm,
         hand_height_cm=top.hand_height_cm,
+    )
+
+
+def is_of(top: Measures | None, own: OwnRep, turn_of: TurnOf) -> bool:
+    """Tell whether ``own`` was taken from a rep with this top.
+
+    Figures may have been rounded to 0.01 where the reference was kept.
+    """
+    if top is None:
+        return False
+    mine = asked(top, CueRules(turn_of=turn_of))
+    return all(
+        one is other if one is None or other is None else math.isclose(one, other, abs_tol=SAME)
+        for one, other in (
+            (mine.shoulder_turn_deg, own.turn_deg),
+            (mine.head_lateral_cm, own.head_lateral_cm),
+            (mine.hip_lateral_cm, own.hip_lateral_cm),
+        )
     )
 
 

@@ -266,11 +266,11 @@ def verdict_words(state: PracticeState, rep: Rep, rules: Rules) -> RepWords:
     if kind is PracticeKind.CHECKPOINTS:
         points = state.points
         if points.all_held:
-            again = f"{points.restarts} holds begun again" if points.restarts else ""
+            again = "1 hold" if points.restarts == 1 else f"{points.restarts} holds"
             return RepWords(
                 good=True,
                 headline="All four checkpoints held",
-                details=(again,) if again else (),
+                details=(f"{again} begun again",) if points.restarts else (),
             )
         name = checkpoints.NAMES[points.next]
         details: tuple[str, ...] = (f"{points.next} of {len(checkpoints.NAMES)} held",)

@@ -53,10 +53,8 @@ GUESS_OFF: Final = "No guessing first"
 SIGNS_ON: Final = "Signs by hand on"
 SIGNS_OFF: Final = "Signs by hand off"
 
-#: What a sign being held will do.
+#: What a sign being held will do, where that is always the same.
 SIGN_WORDS: Final = {
-    Sign.HAND_UP: "hand above the head …",
-    Sign.HANDS_OUT: "both hands out: next …",
     Sign.ON_HEAD: "hands on the head: pain …",
     Sign.OUT_LOW: "low: short …",
     Sign.OUT_LEVEL: "level: there …",
@@ -131,3 +129,13 @@ def points_words(state: PracticeState, rules: Rules) -> str:
     if kind_of(state, rules.practice) is not PracticeKind.CHECKPOINTS:
         return ""
     return checkpoints.words(state.points, rules)
+
+
+def sign_words(sign: Sign | None, state: PracticeState, *, paused: bool) -> str:
+    """Return what a sign that is being held will do; empty for none."""
+    if sign is Sign.HAND_UP:
+        does = "past" if state.guess is not None else "go on" if paused else "pause"
+        return f"hand above the head: {does} …"
+    if sign is Sign.HANDS_OUT:
+        return f"both hands out: {'silent check' if state.offered else 'next practice'} …"
+    return "" if sign is None else SIGN_WORDS[sign]

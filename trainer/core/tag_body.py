@@ -15,6 +15,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from trainer.core import rotation as rot
 from trainer.core import tag_axes as ax
 from trainer.core.records import Handed
 from trainer.core.tag_mount import ALIKE, CLOTHES_DEG
@@ -33,6 +34,13 @@ SETUP_PICTURES: Final = 12
 #: How fast a part turns and a last pose loses its worth, in degrees a second; at most so old.
 _TURN_DEG_S: Final = 250.0
 _FRESH_S: Final = 0.4
+#: Turned by so much since the setup, a trunk has hardly done anything but turn about its own axis:
+#: it leans and bends by another degree, and by this share of the turn. Chosen.
+_SOON_DEG: Final = (2.0, 18.0)
+_SOON_SE_DEG: Final = 1.0
+_SOON_SHARE: Final = 0.12
+#: How well other means tell so small a turn. Chosen.
+_SOON_TURN_SE_DEG: Final = 4.0
 
 
 class TagBody:
@@ -56,6 +64,7 @@ class TagBody:
         *,
         distance_hint_m: float | None = None,
         turn_hint_deg: float | None = None,
+        pitch_setup_deg: float | None = None,
     ) -> BodyTags:
         """Return what ``poses`` of the picture at ``t_s`` say.
 
@@ -63,7 +72,9 @@ class TagBody:
 
         ``distance_hint_m``: the player's distance as body size tells it, for noticing a tag
         printed in a wrong size. ``turn_hint_deg``: the thorax' turn by other means, for telling
-        which of two tags slipped. Raises ValueError when time does not go on.
+        which of two tags slipped. ``pitch_setup_deg``: where the chest pointed at the setup by
+        other means, + above the level; with the turn it puts right how its tag was read there.
+        Raises ValueError when time does not go on.
         """
         if self._kept and t_s <= self._kept[-1][0]:
             raise ValueError(f"time went from {self._kept[-1][0]} to {t_s}; it must go on")
@@ -78,7 +89,8 @@ class TagBody:
         for part, tags in self._parts.items():
             own = [pose for pose in known if BY_NUMBER[pose.number].part is part]
             hint = turn_hint_deg if part is Part.THORAX else None
-            fused = tags.see(t_s, own, off_hint=self._off_hint(hint))
+            soon = None if pitch_setup_deg is None else self._soon(hint, pitch_setup_deg)
+            fused = tags.see(t_s, own, off_hint=self._off_hint(hint), soon=soon)
             self._pending.extend(tags.words())
             readings[part] = None if fused is None else self._reading(part, fused)
             self._pending.extend(placing_words(tags.mounts, self._axes, self._handed))
@@ -161,6 +173,24 @@ class TagBody:
             near_se_cm=errors[2],
             rotation=ours @ fused.rotation @ ours.T,
         )
+
+    def _soon(
+        self, turn_deg: float | None, pitch_deg: float
+    ) -> tuple[FloatArray, FloatArray] | None:
+        """Return what a trunk that has turned a little since the setup has done, and its spread."""
+        if turn_deg is None or not _SOON_DEG[0] < turn_deg < _SOON_DEG[1]:
+            return None
+        lean, turn = np.radians(pitch_deg), np.radians(turn_deg)
+        along = self._axes.up * np.cos(lean) - self._axes.near * np.sin(lean)
+        # Seen from above a line turned about a leaning axis has turned by less.
+        angle = np.arctan2(np.sin(turn), np.cos(turn) * np.cos(lean))
+        rotation = rot.from_vector(along * angle)
+        if ax.turn(rotation, np.eye(3), self._axes).deg < 0:
+            rotation = rotation.T
+        across = np.radians(_SOON_SE_DEG + _SOON_SHARE * turn_deg)
+        spread = np.eye(3) * across**2
+        spread += np.outer(along, along) * np.radians(_SOON_TURN_SE_DEG) ** 2
+        return rotation, spread
 
     def _off_hint(self, hint_deg: float | None) -> Callable[[FloatArray], float] | None:
         if hint_deg is None:

@@ -8,7 +8,7 @@ which it is seen beside a known one: each such frame is one sample.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -115,6 +115,22 @@ def learned(
         samples=count,
         scatter_deg=float(np.sqrt(scatter)),
         at_setup=False,
+    )
+
+
+def settled(mount: Mount, pose: TagPose, rotation: FloatArray, spread: FloatArray) -> Mount:
+    """Return a setup's mount after a picture soon after it, in which the part has hardly moved.
+
+    ``rotation`` (3, 3) is what the part is thought to have turned by since, ``spread`` (3, 3) its
+    covariance. A tag square to the camera hardly tells which way it leans; turned a little it does.
+    """
+    noise = spread + pose.spread[:3, :3] + np.eye(3) * np.radians(CLOTHES_DEG) ** 2
+    noise = rotation.T @ noise @ rotation * ALIKE
+    off = rot.to_vector(rotation.T @ pose.rotation @ mount.rotation.T)
+    gain = mount.spread @ np.linalg.inv(mount.spread + noise)
+    now = mount.spread - gain @ mount.spread
+    return replace(
+        mount, rotation=rot.from_vector(gain @ off) @ mount.rotation, spread=(now + now.T) / 2
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -10,7 +11,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trainer.core import rotation as rot
-from trainer.core.tag_mount import ALIKE, CLOTHES_DEG, Mount, at_setup, learned, moved_to
+from trainer.core.tag_mount import (
+    ALIKE,
+    CLOTHES_DEG,
+    Mount,
+    at_setup,
+    learned,
+    moved_to,
+    settled,
+)
 from trainer.core.tag_pose import TagPose
 from trainer.core.tag_roles import BY_NUMBER, ROLES, Part
 
@@ -27,6 +36,14 @@ _SETUP_POSES: Final = 3
 #: How deep under each tag its part's middle lies, in metres. By eye, from a grown-up's build: half
 #: a trunk's depth or width, and the ears' line behind a cap's front.
 _DEPTH_M: Final = {0: 0.12, 1: 0.16, 2: 0.14, 3: 0.16, 10: 0.12, 11: 0.15, 20: 0.10}
+#: A part whose known tags have just gone out of sight is taken to turn on as it did over this time,
+#: for as long, so that a tag that comes in meanwhile is learned.
+_ON_S: Final = 0.25
+#: How fast a turning part changes its pace: by the pace squared over this many degrees, and by so
+#: many degrees a second squared. A minimum-jerk turn by D degrees has at most its greatest pace
+#: squared over 0.61 D (T. Flash, N. Hogan, J Neurosci 5, 1985).
+_PACE_OVER_DEG: Final = 50.0
+_PACE_DEG_S2: Final = 15.0
 _ORDER: Final = {role.number: place for place, role in enumerate(ROLES)}
 
 
@@ -52,6 +69,7 @@ class PartTags:
         self._words: list[str] = []
         self._t_s: float | None = None
         self._now: tuple[float, Fused] | None = None
+        self._lately: deque[tuple[float, Fused]] = deque()
 
     @property
     def mounts(self) -> Mapping[int, Mount]:
@@ -74,6 +92,7 @@ class PartTags:
         seen = {n: own for n, own in by_number.items() if len(own) >= _SETUP_POSES}
         if not seen:
             self._mounts, self._origin_m, self._now = {}, None, None
+            self._lately.clear()
             return False
         first = min(seen, key=_ORDER.__getitem__)
         lead = at_setup(seen[first], np.zeros(3), alike=alike)
@@ -82,6 +101,7 @@ class PartTags:
         kept = self._carried(fresh, origin)
         self._mounts, self._origin_m, self._now = {**kept, **fresh}, origin, None
         self._off_s.clear()
+        self._lately.clear()
         return True
 
     def front_normal(self) -> FloatArray | None:
@@ -98,29 +118,42 @@ class PartTags:
         poses: Sequence[TagPose],
         *,
         off_hint: Callable[[FloatArray], float] | None = None,
+        soon: tuple[FloatArray, FloatArray] | None = None,
     ) -> Fused | None:
         """Return what the known tags among ``poses`` say, and learn from them; None: nothing.
 
-        ``off_hint`` tells how far a part's rotation is from what is known by other means.
+        ``off_hint`` tells how far a part's rotation is from what is known by other means. ``soon``
+        after the setup is what it can but have turned by, (3, 3), and its covariance (3, 3).
         """
         passed_s = 0.0 if self._t_s is None else min(t_s - self._t_s, _GAP_S)
         self._t_s = t_s
         if self._origin_m is None:
             return None
         telling = {p.number: p for p in poses if self._knows(p.number)}
+        if soon is not None:
+            for number, pose in telling.items():
+                if self._mounts[number].at_setup and not pose.ambiguous:
+                    self._mounts[number] = settled(self._mounts[number], pose, soon[0], soon[1])
         slipped = self._slipped(telling, passed_s, off_hint)
         for number in slipped:
             del telling[number]
         fused = self._fused(list(telling.values()))
         if fused is None:
+            for pose in poses:
+                if pose.number not in slipped:
+                    self._learn(pose, self._turned_on(t_s))
             return None
         self._now = (t_s, fused)
+        self._lately.append(self._now)
+        while self._lately[0][0] < t_s - _ON_S:
+            self._lately.popleft()
         for pose in poses:
             # A tag that contradicts is not learned on: it would slip unsaid into its new place.
             if pose.number in slipped:
                 continue
             if pose.number not in telling or not self._mounts[pose.number].at_setup:
-                self._learn(pose, [p for p in telling.values() if p.number != pose.number])
+                others = [p for p in telling.values() if p.number != pose.number]
+                self._learn(pose, self._fused(others))
         return fused
 
     def expected(self) -> Iterator[tuple[int, FloatArray, float, float]]:
@@ -172,8 +205,28 @@ class PartTags:
             place_spread=place_spread,
         )
 
-    def _learn(self, pose: TagPose, others: Sequence[TagPose]) -> None:
-        fused = self._fused(others)
+    def _turned_on(self, t_s: float) -> Fused | None:
+        """Return where the part is thought to be though no known tag is seen; None: too long."""
+        if len(self._lately) < 2:
+            return None
+        (first_s, first), (last_s, last) = self._lately[0], self._lately[-1]
+        span_s, on_s = last_s - first_s, t_s - last_s
+        if on_s > _ON_S or span_s < _ON_S / 3:
+            return None
+        pace = rot.to_vector(last.rotation @ first.rotation.T) / span_s
+        ease = float(pace @ pace) / np.radians(_PACE_OVER_DEG) + np.radians(_PACE_DEG_S2)
+        # The pace is of the middle of its time, and both its ends err.
+        rough = ease * on_s * (on_s + span_s) / 2
+        share = on_s / span_s
+        return Fused(
+            numbers=last.numbers,
+            rotation=rot.from_vector(pace * on_s) @ last.rotation,
+            spread=last.spread * (1 + share) ** 2 + first.spread * share**2 + np.eye(3) * rough**2,
+            moved_m=last.moved_m + (last.moved_m - first.moved_m) * share,
+            place_spread=last.place_spread * (1 + share) ** 2 + first.place_spread * share**2,
+        )
+
+    def _learn(self, pose: TagPose, fused: Fused | None) -> None:
         if fused is None or self._origin_m is None or pose.ambiguous:
             return
         knew = self._knows(pose.number)

@@ -92,6 +92,7 @@ def follow(
         () if seen is None else seen.poses,
         distance_hint_m=far_m,
         turn_hint_deg=None if turn is None else turn / LINE_PER_CHEST,
+        pitch_setup_deg=None if state.pitch_setup is None else state.pitch_setup.value,
     )
     state = _words(state, said, seen is not None and bool(seen.poses), pose is not None)
     if reference is not state.reference:

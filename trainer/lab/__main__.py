@@ -10,9 +10,10 @@ from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
-from trainer.lab import accuracy, signs, study, tagged
+from trainer.lab import accuracy, signs, study, tagged, walked
 from trainer.lab.cards import Worn
 from trainer.lab.scenarios import SCENARIOS, Clip, adjusted
+from trainer.lab.session_clips import SESSIONS
 
 EXIT_OK, EXIT_USAGE, EXIT_NO_LAB = 0, 2, 3
 
@@ -20,7 +21,7 @@ EXIT_OK, EXIT_USAGE, EXIT_NO_LAB = 0, 2, 3
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line; return the exit code."""
     options = _parser().parse_args(argv)
-    if options.command in ("fit", "signs", "trunk"):
+    if options.command in ("fit", "signs", "trunk", "walked"):
         return int(options.run(options))  # needs no renderer
     try:
         import anny  # noqa: F401
@@ -47,14 +48,18 @@ def _parser() -> argparse.ArgumentParser:
     accuracy.add_command(commands)
     signs.add_command(commands)
     tagged.add_command(commands)
+    walked.add_command(commands)
     render = commands.add_parser("render", help="render clips with their truth files")
     render.add_argument("--out", type=Path, required=True, metavar="DIR")
     render.add_argument(
         "--scenario",
-        choices=[*SCENARIOS, "all"],
+        choices=[*SCENARIOS, *SESSIONS, "all"],
         default="full-turn-right",
         metavar="NAME",
-        help=f"one of: {', '.join(SCENARIOS)}, all",
+        help=(
+            f"one of: {', '.join(SCENARIOS)}, all; or a whole session, whose swings stay as they "
+            f"are: {', '.join(SESSIONS)}"
+        ),
     )
     render.add_argument("--name", help="name of the files, without ending (one scenario only)")
     render.add_argument("--handed", choices=["left", "right"], help="play the scenario so handed")
@@ -116,7 +121,10 @@ def _clip(name: str, seed: int, options: argparse.Namespace) -> Clip:
         "roll_deg": options.roll,
     }
     asked = {key: value for key, value in swing.items() if value is not None}
-    clip = adjusted(SCENARIOS[name], seed, options.fps, asked)
+    if name in SESSIONS:
+        clip = SESSIONS[name](seed, options.fps)
+    else:
+        clip = adjusted(SCENARIOS[name], seed, options.fps, asked)
     seen = {key: value for key, value in camera.items() if value is not None}
     clip = replace(clip, camera=replace(clip.camera, **seen))
     if options.handed:

@@ -37,15 +37,16 @@ USUAL: Final = (0, 1, 10, 11)
 BONES: Final = {Part.THORAX: "spine01", Part.PELVIS: "root", Part.HEAD: "head"}
 #: By number: degrees round the body from the front towards the lead side, and the height of the
 #: card's middle for a body 1.78 m tall. The breastbone reaches from 1.45 to 1.28 m. A side card
-#: sits well to the front of the seam, looking about 50 degrees aside: straight on the side it is
-#: seen only when the lead arm has long covered the chest's.
+#: sits well to the front of the seam, looking about 50 degrees aside, and as low as the ribs go:
+#: straight on the side, or under the sleeve, it is seen only when the lead arm has long covered
+#: the chest's.
 _PLACES: Final = {
     0: (0.0, 1.39),
-    1: (65.0, 1.27),
+    1: (58.0, 1.23),
     2: (135.0, 1.27),
     3: (-65.0, 1.27),
     10: (0.0, 1.01),
-    11: (65.0, 1.01),
+    11: (60.0, 1.01),
     20: (0.0, 1.72),
 }
 _LIFT_M: Final = 0.0025

@@ -123,47 +123,14 @@ STANDING: dict[str, float] = {
 def walk_in(swing: Swing, rng: np.random.Generator, fps: float) -> tuple[Motion, tuple[Span, ...]]:
     """Return walking in from the trail side, bending to tee a ball, a wave and one rep."""
     address = Pose()
-    far, steps, each_s = 190.0, 6, 0.55
     curves = Curves(replace(address, **STANDING, stance_turn_deg=-90.0))
     sway_a_little(curves, rng)
-    walked = _walk(curves, far, steps, each_s)
-    turned = walked + 1.0
-    curves.move(walked, turned, stance_turn_deg=0.0)
-    for foot, begin in (("lead", walked), ("trail", walked + 0.45)):
-        curves.move(begin, begin + 0.25, **{f"{foot}_step_cm": 5.0})
-        curves.move(begin + 0.25, begin + 0.5, **{f"{foot}_step_cm": 0.0})
-    # tee a ball
+    walked = walk(curves, 0.0, -190.0, 0.0, steps=6)
+    turned = turn_to(curves, walked, 0.0)
     bend = turned + 0.3
-    curves.move(
-        bend,
-        bend + 1.1,
-        trunk_bend_deg=82.0,
-        knee_flex_deg=48.0,
-        hip_tilt_deg=40.0,
-        hip_forward_cm=-24.0,
-        head_pitch_deg=62.0,
-        trail_lift_deg=88.0,
-        arm_lift_deg=50.0,
-    )
-    up = bend + 1.7
-    curves.move(
-        up,
-        up + 1.1,
-        **{
-            name: STANDING[name]
-            for name in (
-                "trunk_bend_deg",
-                "knee_flex_deg",
-                "hip_tilt_deg",
-                "hip_forward_cm",
-                "head_pitch_deg",
-                "trail_lift_deg",
-                "arm_lift_deg",
-            )
-        },
-    )
+    up = tee_a_ball(curves, bend)
     # a wave with the free hand
-    wave = up + 1.4
+    wave = up + 0.3
     curves.move(wave, wave + 0.6, trail_lift_deg=150.0, trail_out_deg=38.0, trail_bend_deg=70.0)
     for turn in range(3):
         begin = wave + 0.5 + 0.5 * turn
@@ -175,38 +142,45 @@ def walk_in(swing: Swing, rng: np.random.Generator, fps: float) -> tuple[Motion,
         waved + 0.6,
         **{name: STANDING[name] for name in ("trail_lift_deg", "trail_out_deg", "trail_bend_deg")},
     )
-    # take the address
     settle = waved + 0.8
-    curves.move(settle, settle + 1.4, **{name: getattr(address, name) for name in STANDING})
-    for foot, begin in (("lead", settle), ("trail", settle + 0.4)):
-        curves.move(begin, begin + 0.4, **{f"{foot}_step_cm": 3.0})
-        curves.move(begin + 0.4, begin + 0.8, **{f"{foot}_step_cm": 0.0})
-    setup = settle + 1.4
+    setup = take_address(curves, settle, address)
     rep = backswing(curves, swing, setup_s=setup, takeaway_s=setup + 1.8)
     t_s = frame_times(rep.top_end_s + swing.downswing_s + swing.follow_s + 1.0, fps)
     spans = (
         Span("walks in", 0.0, turned),
-        Span("tees a ball", bend, up + 1.1),
+        Span("tees a ball", bend, up),
         Span("waves", wave, waved + 0.6),
         Span("takes the address", settle, setup),
     )
     return Motion(t_s, curves.at(t_s), (rep,), address), spans
 
 
-def _walk(curves: Curves, far_cm: float, steps: int, each_s: float) -> float:
-    """Walk ``far_cm`` forwards to the stance; return when it ends, in seconds."""
-    stride = far_cm / steps
-    names = ("hip_forward_cm", "lead_foot_forward_cm", "trail_foot_forward_cm")
-    for name in names:  # stand far back from the first frame on
-        curves.move(-1.0, -0.5, **{name: getattr(curves.start, name) - far_cm})
-    hips = curves.start.hip_forward_cm - far_cm
-    place = {"lead": -far_cm, "trail": -far_cm}
+def walk(
+    curves: Curves,
+    from_s: float,
+    from_cm: float,
+    to_cm: float,
+    *,
+    steps: int,
+    each_s: float = 0.55,
+) -> float:
+    """Walk forwards along the way the figure faces; return when it ends, in seconds.
+
+    ``from_cm`` and ``to_cm`` are ahead of the stance. A walk that begins the clip puts the figure
+    there beforehand.
+    """
+    stride = (to_cm - from_cm) / steps
+    hips = STANDING["hip_forward_cm"] + from_cm
+    if from_s <= 0.0:  # stand there from the first frame on
+        feet = {"lead_foot_forward_cm": from_cm, "trail_foot_forward_cm": from_cm}
+        curves.move(-1.0, -0.5, hip_forward_cm=hips, **feet)
+    place = {"lead": from_cm, "trail": from_cm}
     for step in range(steps):
-        begin, foot = step * each_s, ("lead", "trail")[step % 2]
+        begin, foot = from_s + step * each_s, ("lead", "trail")[step % 2]
         end = begin + each_s
         # each foot lands half a stride ahead of where the hips will be
         ahead = 0.5 * stride if step < steps - 1 else 0.0
-        place[foot] = min(0.0, -far_cm + (step + 1) * stride + ahead)
+        place[foot] = min(to_cm, from_cm + (step + 1) * stride + ahead)
         curves.move(begin, end, **{f"{foot}_foot_forward_cm": place[foot]})
         curves.move(begin, begin + each_s / 2, **{f"{foot}_step_cm": 7.0})
         curves.move(begin + each_s / 2, end, **{f"{foot}_step_cm": 0.0})
@@ -214,11 +188,45 @@ def _walk(curves: Curves, far_cm: float, steps: int, each_s: float) -> float:
         curves.move(begin - 0.15, end + 0.15, hip_forward_cm=hips)
         swing = 22.0 if foot == "lead" else -8.0
         curves.move(begin, end, trail_lift_deg=swing, arm_lift_deg=26.0 - swing)
-    last = steps * each_s
+    last = from_s + steps * each_s
     for foot in ("lead", "trail"):
-        if place[foot] < 0.0:
-            curves.move(last, last + 0.4, **{f"{foot}_foot_forward_cm": 0.0})
+        if place[foot] < to_cm:
+            curves.move(last, last + 0.4, **{f"{foot}_foot_forward_cm": to_cm})
             curves.move(last, last + 0.2, **{f"{foot}_step_cm": 5.0})
             curves.move(last + 0.2, last + 0.4, **{f"{foot}_step_cm": 0.0})
     curves.move(last, last + 0.4, trail_lift_deg=8.0, arm_lift_deg=12.0)
     return last + 0.4
+
+
+def turn_to(curves: Curves, from_s: float, stance_turn_deg: float) -> float:
+    """Turn the whole figure with two small steps; return when it ends, in seconds."""
+    curves.move(from_s, from_s + 1.0, stance_turn_deg=stance_turn_deg)
+    for foot, begin in (("lead", from_s), ("trail", from_s + 0.45)):
+        curves.move(begin, begin + 0.25, **{f"{foot}_step_cm": 5.0})
+        curves.move(begin + 0.25, begin + 0.5, **{f"{foot}_step_cm": 0.0})
+    return from_s + 1.0
+
+
+def tee_a_ball(curves: Curves, from_s: float) -> float:
+    """Bend from standing to the ground and come up again; return when it ends, in seconds."""
+    bent = {
+        "trunk_bend_deg": 82.0,
+        "knee_flex_deg": 48.0,
+        "hip_tilt_deg": 40.0,
+        "hip_forward_cm": -24.0,
+        "head_pitch_deg": 62.0,
+        "trail_lift_deg": 88.0,
+        "arm_lift_deg": 50.0,
+    }
+    curves.move(from_s, from_s + 1.1, **bent)
+    curves.move(from_s + 1.7, from_s + 2.8, **{name: STANDING[name] for name in bent})
+    return from_s + 2.8
+
+
+def take_address(curves: Curves, from_s: float, address: Pose) -> float:
+    """Go from standing to the address; return when it ends, in seconds."""
+    curves.move(from_s, from_s + 1.4, **{name: getattr(address, name) for name in STANDING})
+    for foot, begin in (("lead", from_s), ("trail", from_s + 0.4)):
+        curves.move(begin, begin + 0.4, **{f"{foot}_step_cm": 3.0})
+        curves.move(begin + 0.4, begin + 0.8, **{f"{foot}_step_cm": 0.0})
+    return from_s + 1.4

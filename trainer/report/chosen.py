@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from trainer.core import own_rep
 from trainer.core.practice_rules import TurnOf
 from trainer.errors import ReportError
 from trainer.report.measured import CHEST, HEAD, HIPS, TURN, asked_of
@@ -20,8 +21,6 @@ TREND_SESSIONS: Final = 20
 CHECK_REPS: Final = 5
 #: What a rep of a silent check is called in the record.
 SILENT_CHECK: Final = "silent_check"
-#: Figures of the same rep, kept twice, differ by no more than rounding.
-_SAME: Final = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -236,26 +235,12 @@ def _reference(sessions: Sequence[SessionReps], same_day: Sequence[SessionReps])
     )
     if aim is None:
         return None
-    turn = "thorax_turn_deg" if aim.turn_of == TurnOf.CHEST.value else "shoulder_turn_deg"
+    own, turn_of = aim.own, TurnOf(aim.turn_of)
     for one in (*reversed(sessions), *reversed(same_day)):
         for kept in one.whole:
-            top = kept.rep.at_top
-            if top is not None and all(
-                _same(getattr(top, mine), getattr(aim.own, its))
-                for mine, its in (
-                    (turn, "turn_deg"),
-                    ("head_lateral_cm", "head_lateral_cm"),
-                    ("hip_lateral_cm", "hip_lateral_cm"),
-                )
-            ):
+            if own is not None and own_rep.is_of(kept.rep.at_top, own, turn_of):
                 return kept
     return None
-
-
-def _same(one: float | None, other: float | None) -> bool:
-    if one is None or other is None:
-        return one is other
-    return math.isclose(one, other, abs_tol=_SAME)
 
 
 def _next_day(store: Store, first: SessionReps, earlier: Sequence[SessionLine]) -> NextDay | None:

@@ -53,8 +53,7 @@ class Library:
         desk: ReportDesk | None = None,
         opened: Callable[[], AbstractContextManager[Store]] = open_store,
     ) -> None:
-        """``player`` is whose report the report key makes."""
-        self._player = player
+        self.player = player  #: whose report the report key makes
         self._desk = ReportDesk() if desk is None else desk
         self._opened = opened
         self._only: str | None = None
@@ -86,8 +85,8 @@ class Library:
 
     def _do(self, action: KeyAction, now_s: float) -> None:
         if action is KeyAction.REPORT:
-            name = f"report-{self._player}"
-            self._tell(self._desk.ask(self._player, "last", name=name), now_s)
+            name = f"report-{self.player}"
+            self._tell(self._desk.ask(self.player, "last", name=name), now_s)
         elif action is KeyAction.SESSIONS:
             if self.listed is None:
                 self._open()

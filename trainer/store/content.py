@@ -15,8 +15,9 @@ from typing import Any, Final
 
 from trainer.errors import StoreError
 from trainer.store.packing import pack_curves, pack_points, unpack_curves, unpack_points
-from trainer.store.records import KeptRep, KeptSession, Motion, SessionLine
+from trainer.store.records import KeptRep, KeptSession, Motion, RepWord, SessionLine
 from trainer.store.rows import (
+    SAID,
     cue_of,
     cue_row,
     rep_of,
@@ -81,6 +82,19 @@ class Store:
         """
         with in_words(self.path), self._transaction():
             return self._save(kept, motion)
+
+    def tell(self, word: RepWord) -> bool:
+        """Put down what was said of a kept rep; return False when there is no such rep."""
+        if word.what not in SAID:
+            raise ValueError(f"{word.what!r} is nothing that is said of a rep")
+        said = int(word.said) if isinstance(word.said, bool) else word.said
+        with in_words(self.path), self._transaction():
+            done = self._db.execute(
+                f"UPDATE reps SET {word.what} = ? WHERE number = ? AND session_id = "
+                "(SELECT id FROM sessions WHERE uid = ?)",
+                (said, word.number, word.session_uid),
+            )
+        return done.rowcount > 0
 
     def save_all(self, reps: Iterable[tuple[KeptRep, Motion]]) -> int:
         """Keep all of ``reps`` or none; return how many were not there already.

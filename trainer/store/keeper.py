@@ -12,8 +12,8 @@ from trainer.core.records import Rep, Step
 from trainer.core.rules import Rules
 from trainer.core.setup import Reference
 from trainer.core.summary import RepWords
-from trainer.store.gather import Gatherer
-from trainer.store.records import KeptSession, Kind
+from trainer.store.gather import FinishedRep, Gatherer
+from trainer.store.records import KeptSession, Kind, RepWord
 from trainer.store.writer import RepWriter
 
 
@@ -52,44 +52,66 @@ def new_session(
 class RepKeeper:
     """Follows the steps and hands each finished rep to the writer. Used from the pose thread.
 
-    ``is_kept`` and ``trouble`` may be asked by any thread.
+    ``is_kept``, ``tell`` and ``trouble`` may be used by any thread.
     """
 
     def __init__(
         self,
         player: str,
         made: Made,
-        writer: RepWriter,
+        writer: RepWriter | None,
         *,
         clock: Callable[[], datetime] = now,
     ) -> None:
-        """Begin a session of ``player``."""
+        """Begin a session of ``player``; without a ``writer`` nothing of it is kept."""
         self._made, self._writer, self._clock = made, writer, clock
         self._gatherer = Gatherer()
         self._session = new_session(player, made, clock())
 
     @property
+    def keeps(self) -> bool:
+        """Tell whether anything is kept."""
+        return self._writer is not None
+
+    def anew(self) -> RepKeeper:
+        """Return what keeps the reps of the same player in another session, begun now."""
+        return RepKeeper(self._session.player, self._made, self._writer, clock=self._clock)
+
+    @property
     def trouble(self) -> str:
         """Return what could not be kept, in plain words; empty while all is well."""
-        return self._writer.trouble
+        return "" if self._writer is None else self._writer.trouble
 
     def follow(self, step: Step, reference: Reference | None) -> None:
         """Take one step in, with the setup it was measured against."""
         self._gatherer.follow(step, reference)
 
-    def keep(self, rep: Rep, rules: Rules, verdict: RepWords, *, cues_heard: bool) -> None:
-        """Hand on the rep that has just ended."""
-        self._writer.put(
-            self._gatherer.finished(
-                rep,
-                rules,
-                verdict,
-                session=self._session,
-                ended=self._clock(),
-                cues_heard=cues_heard,
-            )
+    def keep(self, rep: Rep, rules: Rules, verdict: RepWords, *, cues_heard: bool) -> FinishedRep:
+        """Hand on the rep that has just ended; return all that it leaves behind."""
+        finished = self._gatherer.finished(
+            rep,
+            rules,
+            verdict,
+            session=self._session,
+            ended=self._clock(),
+            cues_heard=cues_heard,
         )
+        if self._writer is not None:
+            self._writer.put(finished)
+        return finished
+
+    def tell(self, rep: Rep, what: str, said: bool | str | None) -> bool:
+        """Hand on what was said of ``rep`` after it ended (``RepWord``).
+
+        Returns False where nothing is kept.
+        """
+        if self._writer is None:
+            return False
+        self._writer.put(
+            RepWord(session_uid=self._session.uid, number=rep.number, what=what, said=said)
+        )
+        return True
 
     def is_kept(self, rep: Rep) -> bool:
         """Tell whether the rep is on the disk."""
-        return self._writer.is_kept(self._session.uid, rep.number)
+        return self._writer is not None and self._writer.is_kept(self._session.uid, rep.number)

@@ -98,6 +98,16 @@ class KeptRep:
     note: str | None = None  #: the coach's note
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RepWord:
+    """One thing that was said of a rep after it had ended."""
+
+    session_uid: str
+    number: int
+    what: str  #: "guess", "coach_good" or "note": the field of ``KeptRep`` it belongs to
+    said: bool | str | None  #: None takes it back
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Curves:
     """A rep's readings, from up to a second before its takeaway to its end.

@@ -50,6 +50,8 @@ _PLAIN: Final = (
     "coach_good",
     "note",
 )
+#: Columns that are filled after the rep has ended, by what is then said of it.
+SAID: Final = ("guess", "coach_good", "note")
 TRUTHS: Final = {
     "good", "complete", "scale_from_stature", "hips_strict", "pain", "cues_heard", "coach_good",
 }  # fmt: skip

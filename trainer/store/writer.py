@@ -18,7 +18,7 @@ from trainer.errors import BusyStoreError, DamagedStoreError, StoreError
 from trainer.store.content import Store
 from trainer.store.file import open_store, set_aside, store_path
 from trainer.store.gather import FinishedRep
-from trainer.store.records import KeptRep, Motion
+from trainer.store.records import KeptRep, Motion, RepWord
 
 #: What could not be written is tried again after so long, and at the end.
 RETRY_S: Final = 5.0
@@ -53,8 +53,8 @@ class RepWriter:
         self._retry_s, self._last_try_s, self._open_it = retry_s, last_try_s, open_it
         self._busy = False
         self._store: Store | None = None
-        self._queue: queue.SimpleQueue[FinishedRep | None] = queue.SimpleQueue()
-        self._unwritten: deque[tuple[KeptRep, Motion]] = deque()
+        self._queue: queue.SimpleQueue[FinishedRep | RepWord | None] = queue.SimpleQueue()
+        self._unwritten: deque[tuple[KeptRep, Motion] | RepWord] = deque()
         self._places: set[tuple[str, int]] = set()
         self._thread = threading.Thread(target=self._run, name="keep", daemon=True)
         self._thread.start()
@@ -64,8 +64,11 @@ class RepWriter:
         """Return what is wrong in plain words; empty while all is well."""
         return " ".join(words for words in (self._said, self._fault) if words)
 
-    def put(self, finished: FinishedRep) -> None:
-        """Hand one rep over; never waits and never raises."""
+    def put(self, finished: FinishedRep | RepWord) -> None:
+        """Hand over one rep, or what was said of one before; never waits and never raises.
+
+        Any thread may call it.
+        """
         self._queue.put(finished)
 
     def is_kept(self, session_uid: str, number: int) -> bool:
@@ -100,7 +103,10 @@ class RepWriter:
                 finished = self._queue.get(timeout=wait_s)
                 if finished is None:
                     return False
-                self._work_out(finished)
+                if isinstance(finished, RepWord):
+                    self._unwritten.append(finished)
+                else:
+                    self._work_out(finished)
                 wait_s = 0.0
         except queue.Empty:
             return True
@@ -108,18 +114,21 @@ class RepWriter:
     def _work_out(self, finished: FinishedRep) -> None:
         try:
             self._unwritten.append(finished.worked_out())
-            self.waiting = len(self._unwritten)
+            self._count()
         except Exception as error:
             # A fault of ours costs a rep its place in the record, not the player the practice.
             self._lose(finished.rep.number, error)
 
     def _write_all(self) -> None:
         while self._unwritten:
-            kept, motion = self._unwritten[0]
+            first = self._unwritten[0]
             try:
                 if self._store is None:
                     self._store = self._open_it(self.path)
-                self._store.save(kept, motion)
+                if isinstance(first, RepWord):
+                    self._tell(self._store, first)
+                else:
+                    self._store.save(*first)
             except DamagedStoreError as error:
                 if not self._put_aside(error):
                     return
@@ -129,13 +138,23 @@ class RepWriter:
                 self._wait_because(error)
                 return
             except Exception as error:
-                self._lose(kept.rep.number, error)
+                number = first.number if isinstance(first, RepWord) else first[0].rep.number
+                self._lose(number, error)
             else:
-                self._places.add((kept.session.uid, kept.rep.number))
-                self.kept += 1
+                if not isinstance(first, RepWord):
+                    kept = first[0]
+                    self._places.add((kept.session.uid, kept.rep.number))
+                    self.kept += 1
                 self._fault = ""
             self._unwritten.popleft()
-            self.waiting = len(self._unwritten)
+            self._count()
+
+    def _tell(self, store: Store, word: RepWord) -> None:
+        if not store.tell(word):
+            self._said = f"What was said of rep {word.number} is not kept: the rep is not either."
+
+    def _count(self) -> None:
+        self.waiting = sum(not isinstance(one, RepWord) for one in self._unwritten)
 
     def _lose(self, number: int, error: Exception) -> None:
         self._said = f"Rep {number} was not kept: {type(error).__name__}: {error}"
@@ -157,9 +176,9 @@ class RepWriter:
 
     def _wait_because(self, error: StoreError) -> None:
         self._busy = isinstance(error, BusyStoreError)
-        count = len(self._unwritten)
+        count = self.waiting
         reps = "1 rep waits" if count == 1 else f"{count} reps wait"
-        self._fault = f"{reps} to be kept: {error}"
+        self._fault = f"{reps if count else 'A word on a rep waits'} to be kept: {error}"
 
     def _last_try(self) -> None:
         until_s = time.monotonic() + self._last_try_s
@@ -167,8 +186,9 @@ class RepWriter:
             time.sleep(min(0.2, self._retry_s))
             self._write_all()
         if self._unwritten:
-            count = len(self._unwritten)
+            count = self.waiting
             reps = "1 rep was" if count == 1 else f"{count} reps were"
+            reps = reps if count else "A word on a rep was"
             why = self._fault.split(" to be kept: ", 1)[-1]
             self._fault = f"{reps} not kept: {why}"
 
