@@ -85,6 +85,30 @@ def tag_options(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def live_options(parser: argparse.ArgumentParser) -> None:
+    """Add what is kept and written of a practice, and whether the first run is gone through."""
+    parser.add_argument(
+        "--no-keep", action="store_true", help="keep nothing: no rep, no change of the record"
+    )
+    parser.add_argument(
+        "--film", action="store_true", help="keep pictures round each rep too (no sound)"
+    )
+    parser.add_argument("--record", type=Path, metavar="TRACE", help="write the poses to this file")
+    first = parser.add_mutually_exclusive_group()
+    first.add_argument(
+        "--first-run",
+        action="store_true",
+        default=None,
+        help="choose the camera and say who you are once more (F3 in the mirror)",
+    )
+    first.add_argument(
+        "--skip-first-run",
+        action="store_false",
+        dest="first_run",
+        help="begin with the mirror, also the first time",
+    )
+
+
 def stage_options(parser: argparse.ArgumentParser) -> None:
     """Add sound and screen."""
     parser.add_argument(
@@ -95,14 +119,3 @@ def stage_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--no-figures", action="store_true", help="tones only: no figure, bar or verdict shown"
     )
-
-
-def keeping_options(parser: argparse.ArgumentParser) -> None:
-    """Add what of a practice is kept."""
-    parser.add_argument(
-        "--no-keep", action="store_true", help="keep nothing: no rep, no change of the record"
-    )
-    parser.add_argument(
-        "--film", action="store_true", help="keep pictures round each rep too (no sound)"
-    )
-    parser.add_argument("--record", type=Path, metavar="TRACE", help="write the poses to this file")

@@ -30,6 +30,9 @@ WORDS = (
     "words.py",
     "caution.py",
     "report/library.py",
+    "first_words.py",
+    "core/placement_words.py",
+    "lengths.py",
 )
 each_page = pytest.mark.parametrize("name", SHOTS)
 _VIEWS = {}
