@@ -21,6 +21,7 @@ from trainer.caution import CAUTION_LINES, CAUTION_TITLE
 from trainer.cli_options import (
     camera_options,
     live_options,
+    measure_options,
     picture_options,
     player_options,
     practice_options,
@@ -92,12 +93,7 @@ def _parser() -> argparse.ArgumentParser:
     demo.set_defaults(run=_demo)
 
     measure = commands.add_parser("measure", help="measure video files")
-    measure.add_argument("clips", nargs="+", type=Path, metavar="CLIP", help="a file or a folder")
-    measure.add_argument("--out", type=Path, required=True, metavar="DIR")
-    measure.add_argument("--jobs", type=int, default=1, metavar="N", help="clips at once")
-    measure.add_argument("--engine", metavar="ADDRESS", help="a Dask scheduler whose workers do it")
-    measure.add_argument("--resume", action="store_true", help="leave out clips measured before")
-    measure.add_argument("--keep", action="store_true", help="keep the reps as the player's")
+    measure_options(measure)
     player_options(measure)
     tolerance_options(measure)
     picture_options(measure)

@@ -119,3 +119,13 @@ def stage_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--no-figures", action="store_true", help="tones only: no figure, bar or verdict shown"
     )
+
+
+def measure_options(parser: argparse.ArgumentParser) -> None:
+    """Add the clips to be measured, where to, and how many at once."""
+    parser.add_argument("clips", nargs="+", type=Path, metavar="CLIP", help="a file or a folder")
+    parser.add_argument("--out", type=Path, required=True, metavar="DIR")
+    parser.add_argument("--jobs", type=int, default=1, metavar="N", help="clips at once")
+    parser.add_argument("--engine", metavar="ADDRESS", help="a Dask scheduler whose workers do it")
+    parser.add_argument("--resume", action="store_true", help="leave out clips measured before")
+    parser.add_argument("--keep", action="store_true", help="keep the reps as the player's")
