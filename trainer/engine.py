@@ -212,10 +212,7 @@ class Engine:
         return True
 
     def resume(self, rules: Rules) -> None:
-        """Go on after another player with what is known of this one now; the counts go on too.
-
-        Pain that was marked stays marked: it holds for the whole session.
-        """
+        """Go on after another player, by ``rules`` as known now; pain that was marked stays."""
         self.rules = replace(rules, pain=rules.pain or self.rules.pain)
         self.rod, self.paused, self.answer = None, False, ""
         self._signs = gestures.SignState()

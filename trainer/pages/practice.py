@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import Any, Final
 
 from trainer.adapters.made_up_room import picture_of
+from trainer.bay import Bay
 from trainer.core import own_rep
 from trainer.core.look_back import Track, track_of
 from trainer.core.records import Handed, Measures, Pose, Rep, Step
@@ -14,6 +15,9 @@ from trainer.core.summary import words_for
 from trainer.engine import Engine
 from trainer.pages.player import ADDRESS, SIZE_WH, Posture, between, pose_of
 from trainer.ports import KeyAction, View
+from trainer.shared import Shared
+from trainer.store.keeper import Made, RepKeeper
+from trainer.store.records import Kind
 
 HZ: Final = 30.0
 
@@ -28,6 +32,13 @@ class Practice:
         self._step: Step | None = None
         self._pose_now: Any = None
         self._last: Rep | None = None
+        made = Made(kind=Kind.LIVE, source="camera 0")
+        self._shared = Shared(
+            rules=self.engine.rules,
+            engine=self.engine,
+            rep_keeper=RepKeeper("Ann", made, None),
+            player="Ann",
+        )
         self._words: tuple[str, ...] = ()
         self._readings: list[tuple[Measures, Pose | None]] = []
         self.track: Track | None = None  #: the last rep, reading by reading
@@ -42,7 +53,9 @@ class Practice:
         self._pose_now, self._step = pose, fed[1]
         self._readings.append((self._step.measures, pose))
         rep = self._step.rep
+        self._shared.rep_keeper.follow(self._step, self.engine.reference)
         if rep is not None:
+            self._shared.keep(rep, self.engine.rules, heard=True)
             self._last = rep
             self.track = self._track(rep)
             told = words_for(rep, self.engine.rules) if rep.verdict is None else rep.verdict
@@ -80,7 +93,16 @@ class Practice:
         """Ask the engine for something, as a key would."""
         for action in actions:
             self.engine.act(action)
+        self._shared.rules = self.engine.rules
         return self
+
+    def coach(self, *actions: KeyAction, typed: str = "") -> View:
+        """Return the window after a coach's keys and letters."""
+        bay = Bay()
+        for action in actions:
+            bay.take(action, self._shared, 0.0)
+        bay.typed(typed, 0.0)
+        return self.view(looked=bay.looked, writing=bay.writing, answer="")
 
     def view(self, *, club: bool = True, **changes: Any) -> View:  # noqa: ANN401
         """Return what the window shows now; ``changes`` replace fields."""
