@@ -95,8 +95,7 @@ class Engine:
         """Return what is practised and what of it may be seen now."""
         seen = self._shown
         if self.paused or self._signs.away:
-            why = PAUSED if self.paused else PAUSED_AWAY
-            seen = resting(seen, why)
+            seen = resting(seen, PAUSED if self.paused else PAUSED_AWAY)
         if self._signs.held_share() > SIGN_SHOWN:
             words = sign_words(self._signs.sign, self._practice, paused=self.paused)
             seen = replace(seen, sign=words)
