@@ -20,6 +20,7 @@ from trainer import __version__
 from trainer.caution import CAUTION_LINES, CAUTION_TITLE
 from trainer.cli_options import (
     camera_options,
+    keeping_options,
     picture_options,
     player_options,
     practice_options,
@@ -80,10 +81,7 @@ def _parser() -> argparse.ArgumentParser:
     practice_options(live)
     tag_options(live)
     stage_options(live)
-    live.add_argument(
-        "--no-keep", action="store_true", help="keep nothing: no rep, no change of the record"
-    )
-    live.add_argument("--record", type=Path, metavar="TRACE", help="write the poses to this file")
+    keeping_options(live)
     live.set_defaults(run=_live)
 
     demo = commands.add_parser("demo", help="the mirror, on the clips that come with it")
@@ -153,6 +151,7 @@ def _parser() -> argparse.ArgumentParser:
 def _settings(args: argparse.Namespace, read: Settings | None = None) -> Settings:
     """Return the settings with the options over them; ``read`` in place of the file's."""
     from trainer.settings import load, with_options, with_tag_options
+    from trainer.settings_pictures import with_picture_options
 
     settings = with_options(
         load(args.settings) if read is None else read,
@@ -187,6 +186,7 @@ def _settings(args: argparse.Namespace, read: Settings | None = None) -> Setting
         camera = replace(camera, recorded_fps=recorded_fps)
     if getattr(args, "no_keep", False):
         settings = replace(settings, keep=False)
+    settings = with_picture_options(settings, film=getattr(args, "film", False))
     if getattr(args, "sound", None) is not None:
         settings = replace(settings, sound=args.sound)
     tags = with_tag_options(

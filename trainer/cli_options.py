@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
 
 from trainer.core.practice_rules import CueSchedule, PracticeKind, TurnOf
 
@@ -94,3 +95,14 @@ def stage_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--no-figures", action="store_true", help="tones only: no figure, bar or verdict shown"
     )
+
+
+def keeping_options(parser: argparse.ArgumentParser) -> None:
+    """Add what of a practice is kept."""
+    parser.add_argument(
+        "--no-keep", action="store_true", help="keep nothing: no rep, no change of the record"
+    )
+    parser.add_argument(
+        "--film", action="store_true", help="keep pictures round each rep too (no sound)"
+    )
+    parser.add_argument("--record", type=Path, metavar="TRACE", help="write the poses to this file")

@@ -13,6 +13,7 @@ from trainer.adapters.screen_bay import above_note, draw_announced, draw_look_ba
 from trainer.adapters.screen_calm import Memory
 from trainer.adapters.screen_drift import draw_head, draw_hips
 from trainer.adapters.screen_far import draw_far
+from trainer.adapters.screen_filming import beside_mark, draw_filming
 from trainer.adapters.screen_kinds import draw_kinds
 from trainer.adapters.screen_layout import FIGURE, HEADLINE, LINE, NOTICE, SMALL, Box, Layout
 from trainer.adapters.screen_list import draw_list
@@ -82,8 +83,12 @@ def draw(
             draw_page(surface, pen, layout, page)
         elif view.listed is not None:
             draw_list(surface, pen, layout, view.listed)
+        if view.filming:
+            draw_filming(surface, pen, layout, covered=True)
         return layout
     if _draw_instead(surface, pen, layout, view):
+        if view.filming:
+            draw_filming(surface, pen, layout, covered=True)
         return layout
     measures = _shown_measures(view, memory, now_s, stale=stale)
     if view.far and image is not None:
@@ -105,7 +110,11 @@ def draw(
     if view.writing is not None:
         draw_writing(surface, pen, layout, view.writing)
     elif not view.far or image is None:
-        _draw_strip(surface, pen, layout, view, stale=stale)
+        strip = beside_mark(layout) if view.filming else layout
+        _draw_strip(surface, pen, strip, view, stale=stale)
+    if view.filming:
+        far = view.far and image is not None
+        draw_filming(surface, pen, layout, covered=view.writing is not None and not far, far=far)
     return layout
 
 

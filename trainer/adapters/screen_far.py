@@ -35,18 +35,15 @@ def draw_far(
     stale: bool,
 ) -> None:
     """Draw verdict, turn and reps over the whole window."""
-    window, u = layout.window, layout.unit
+    u = layout.unit
     surface.fill(palette.INK)
-    area = window.inside(0.03 * u)
-    verdict = Box(area.x, area.y, area.w, 0.28 * area.h)
-    line = Box(area.x, area.bottom - 0.11 * area.h, area.w, 0.11 * area.h)
-    middle = Box(area.x, verdict.bottom, area.w, line.y - verdict.bottom)
+    verdict, middle, line = _parts(layout)
     big, small = far_words(view, stale=stale)
     _words(surface, pen, verdict, big, VERDICT * u, palette.TEXT, lines=2)
-    reps_w = min(0.3 * area.w, 0.5 * u)
-    turn = Box(middle.x, middle.y, middle.w - reps_w, middle.h)
+    reps = far_reps(layout)
+    turn = Box(middle.x, middle.y, middle.w - reps.w, middle.h)
     _turn(surface, pen, turn, view, measures, calm, now_s, u)
-    _reps(surface, pen, Box(turn.right, middle.y, reps_w, middle.h), view, u)
+    _reps(surface, pen, reps, view, u)
     notices = screen_words.notices(view, stale=stale)
     if notices:
         mark = 0.06 * u
@@ -55,6 +52,21 @@ def draw_far(
         small = "  ·  ".join(notices)
     colour = palette.TEXT if notices else palette.QUIET_TEXT
     _words(surface, pen, line, small, 0.045 * u, colour, lines=2)
+
+
+def _parts(layout: Layout) -> tuple[Box, Box, Box]:
+    """Return the boxes of the verdict, of the figures and of the line under them."""
+    area = layout.window.inside(0.03 * layout.unit)
+    verdict = Box(area.x, area.y, area.w, 0.28 * area.h)
+    line = Box(area.x, area.bottom - 0.11 * area.h, area.w, 0.11 * area.h)
+    return verdict, Box(area.x, verdict.bottom, area.w, line.y - verdict.bottom), line
+
+
+def far_reps(layout: Layout) -> Box:
+    """Return the column of the reps; its lower part is free."""
+    _, middle, _ = _parts(layout)
+    wide = min(0.3 * middle.w, 0.5 * layout.unit)
+    return Box(middle.right - wide, middle.y, wide, middle.h)
 
 
 def far_words(view: View, *, stale: bool) -> tuple[str, str]:

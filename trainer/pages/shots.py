@@ -171,6 +171,7 @@ SHOTS: Final = {
     ),
     "tags": Shot(make=_tags),
     "sessions": Shot(make=lambda: replace(_waiting(), listed=LIST)),
+    "filming": Shot(make=lambda: replace(_backswing(), filming=True)),
     "paused": Shot(make=_paused),
     "camera-lost": Shot(make=_lost, stale=True),
     "opening": Shot(make=lambda: replace(_waiting(), image_rgb=None, step=None)),
