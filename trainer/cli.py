@@ -20,7 +20,8 @@ from trainer import __version__
 from trainer.caution import CAUTION_LINES, CAUTION_TITLE
 from trainer.cli_options import (
     camera_options,
-    keeping_options,
+    live_options,
+    measure_options,
     picture_options,
     player_options,
     practice_options,
@@ -81,7 +82,7 @@ def _parser() -> argparse.ArgumentParser:
     practice_options(live)
     tag_options(live)
     stage_options(live)
-    keeping_options(live)
+    live_options(live)
     live.set_defaults(run=_live)
 
     demo = commands.add_parser("demo", help="the mirror, on the clips that come with it")
@@ -92,12 +93,7 @@ def _parser() -> argparse.ArgumentParser:
     demo.set_defaults(run=_demo)
 
     measure = commands.add_parser("measure", help="measure video files")
-    measure.add_argument("clips", nargs="+", type=Path, metavar="CLIP", help="a file or a folder")
-    measure.add_argument("--out", type=Path, required=True, metavar="DIR")
-    measure.add_argument("--jobs", type=int, default=1, metavar="N", help="clips at once")
-    measure.add_argument("--engine", metavar="ADDRESS", help="a Dask scheduler whose workers do it")
-    measure.add_argument("--resume", action="store_true", help="leave out clips measured before")
-    measure.add_argument("--keep", action="store_true", help="keep the reps as the player's")
+    measure_options(measure)
     player_options(measure)
     tolerance_options(measure)
     picture_options(measure)
@@ -223,7 +219,8 @@ def _say(line: str) -> None:
 
 
 def _live(args: argparse.Namespace) -> int:
-    from trainer.live import run_live, stage_for
+    from trainer.live import stage_for
+    from trainer.live_runs import Wanted, run_guided
     from trainer.players import DEFAULT_NAME
     from trainer.roster import for_others
     from trainer.settings import load
@@ -234,7 +231,7 @@ def _live(args: argparse.Namespace) -> int:
     if settings.show_caution:
         _print_caution()
     with stage_for(settings, args.screen, _say) as stage:
-        result = run_live(
+        result = run_guided(
             settings,
             stage=stage,
             model=args.model,
@@ -242,6 +239,7 @@ def _live(args: argparse.Namespace) -> int:
             say=_say,
             keeper=keeper,
             others=for_others(settings, load(args.settings)),
+            wanted=Wanted(first=args.first_run, settings_named=args.settings is not None),
         )
     for line in sittings_lines(result.sittings, each_rep=stage.screen.name != "no screen"):
         _say(line)

@@ -85,6 +85,30 @@ def tag_options(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def live_options(parser: argparse.ArgumentParser) -> None:
+    """Add what is kept and written of a practice, and whether the first run is gone through."""
+    parser.add_argument(
+        "--no-keep", action="store_true", help="keep nothing: no rep, no change of the record"
+    )
+    parser.add_argument(
+        "--film", action="store_true", help="keep pictures round each rep too (no sound)"
+    )
+    parser.add_argument("--record", type=Path, metavar="TRACE", help="write the poses to this file")
+    first = parser.add_mutually_exclusive_group()
+    first.add_argument(
+        "--first-run",
+        action="store_true",
+        default=None,
+        help="choose the camera and say who you are once more (F3 in the mirror)",
+    )
+    first.add_argument(
+        "--skip-first-run",
+        action="store_false",
+        dest="first_run",
+        help="begin with the mirror, also the first time",
+    )
+
+
 def stage_options(parser: argparse.ArgumentParser) -> None:
     """Add sound and screen."""
     parser.add_argument(
@@ -97,12 +121,11 @@ def stage_options(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def keeping_options(parser: argparse.ArgumentParser) -> None:
-    """Add what of a practice is kept."""
-    parser.add_argument(
-        "--no-keep", action="store_true", help="keep nothing: no rep, no change of the record"
-    )
-    parser.add_argument(
-        "--film", action="store_true", help="keep pictures round each rep too (no sound)"
-    )
-    parser.add_argument("--record", type=Path, metavar="TRACE", help="write the poses to this file")
+def measure_options(parser: argparse.ArgumentParser) -> None:
+    """Add the clips to be measured, where to, and how many at once."""
+    parser.add_argument("clips", nargs="+", type=Path, metavar="CLIP", help="a file or a folder")
+    parser.add_argument("--out", type=Path, required=True, metavar="DIR")
+    parser.add_argument("--jobs", type=int, default=1, metavar="N", help="clips at once")
+    parser.add_argument("--engine", metavar="ADDRESS", help="a Dask scheduler whose workers do it")
+    parser.add_argument("--resume", action="store_true", help="leave out clips measured before")
+    parser.add_argument("--keep", action="store_true", help="keep the reps as the player's")

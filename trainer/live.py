@@ -24,8 +24,9 @@ from trainer.errors import TrainerError
 from trainer.estimator_file import shipped
 from trainer.keeping import Keeper, open_keeper
 from trainer.model_match import rules_for
+from trainer.placing import Placing
 from trainer.player_compared import with_compared
-from trainer.players import DEFAULT_NAME, last_read_deg
+from trainer.players import DEFAULT_NAME, last_read_deg, record_key
 from trainer.ports import PoseEstimator, Screen, Sounder, View
 from trainer.recorder import TraceRecorder
 from trainer.rep_pictures import RepPictures
@@ -114,12 +115,17 @@ def run_live(
     say: Say,
     keeper: Keeper | None = None,
     others: Settings | None = None,
+    placing: Placing | None = None,
+    reps_before: int = 0,
+    in_pain: frozenset[str] = frozenset(),
 ) -> RunResult:
     """Run the mirror on the camera until the player quits.
 
     ``keeper`` keeps the player's record; the reps of that player are kept too, unless the
     settings say that nothing is. ``others``: what holds for players whose turn comes later, by
     default the same but for what is the player's own; their records are put over it.
+    With ``placing`` the caller can also go through the first run again; it counts on from
+    ``reps_before``, and the players ``in_pain`` stay so.
     """
     from trainer.adapters.camera import open_source
     from trainer.adapters.clips import PacedClip
@@ -167,6 +173,8 @@ def run_live(
                 theirs, keeper = open_keeper(name, base, read_only=not settings.keep)
                 say(player_line(keeper.record.name, theirs.rules))
                 rules = _rules(theirs.rules, keeper, model, source.name, say)
+                if record_key(name) in in_pain:
+                    rules = replace(rules, pain=True)
                 return turn_of(keeper, rules)
 
             first = turn_of(keeper, rules)
@@ -184,6 +192,8 @@ def run_live(
             rep_keeper=None if first is None else first.rep_keeper,
             bay=bay,
             library=None if keeper is None else Library(keeper.record.name),
+            placing=placing,
+            reps_before=reps_before,
             on_step=_printer(say) if stage.screen.name == "no screen" else None,
             show_caution=settings.show_caution,
             look=settings.look,
@@ -315,6 +325,9 @@ def run_demo(
             wait_for_pose=True,
             reps_before=reps,
             library=library,
+            placing=Placing(
+                field_of_view_deg=None if clip.tags is None else clip.tags.field_of_view_deg
+            ),
             look=settings.look,
             on_view=None if save is None else _collector(shots),
         )

@@ -1,8 +1,8 @@
 """A coach and three players one after another, as the pose model read them.
 
-A heavy man whose hips go off, a small left-handed woman whose turn is short at full speed, and a tall
-man outdoors under a dark sky, dim, grainy and smeared. Each walks in, listens, tees, makes four
-reps with talk between, and walks out; the coach presses N and the next one comes.
+A heavy man whose hips go off, a small left-handed woman whose turn is short at full speed, and a
+tall man outdoors under a dark sky, dim, grainy and smeared. Each walks in, listens, tees, makes
+four reps with talk between, and walks out; the coach presses N and the next one comes.
 """
 
 import pytest

@@ -105,7 +105,8 @@ def draw_look_back(surface: Any, pen: Pen, layout: Layout, looked: LookBack) -> 
     upright = window.w < window.h
     if upright:  # the table under the bodies
         bodies = body._replace(h=0.55 * body.h)
-        table = Box(body.x, bodies.bottom, body.w, body.h - bodies.h)
+        gap = 0.03 * u
+        table = Box(body.x, bodies.bottom + gap, body.w, body.h - bodies.h - gap)
     else:
         bodies = body._replace(w=0.42 * body.w)
         table = Box(bodies.right + 0.02 * u, body.y, body.right - bodies.right - 0.02 * u, body.h)

@@ -14,6 +14,7 @@ from trainer.adapters.screen_calm import Memory
 from trainer.adapters.screen_drift import draw_head, draw_hips
 from trainer.adapters.screen_far import draw_far
 from trainer.adapters.screen_filming import beside_mark, draw_filming
+from trainer.adapters.screen_guide import draw_guide
 from trainer.adapters.screen_kinds import draw_kinds
 from trainer.adapters.screen_layout import FIGURE, HEADLINE, LINE, NOTICE, SMALL, Box, Layout
 from trainer.adapters.screen_list import draw_list
@@ -76,11 +77,13 @@ def draw(
     surface.fill(palette.INK)
     if page is None:
         page = "caution" if view.caution else ""
-    if page or view.listed is not None:  # nothing of the mirror would be seen
+    if page or view.guide or view.listed is not None:  # nothing of the mirror would be seen
         if page == "kinds":
             draw_kinds(surface, pen, layout, view, focus)
         elif page:
             draw_page(surface, pen, layout, page)
+        elif view.guide is not None:
+            draw_guide(surface, pen, layout, view, view.guide)
         elif view.listed is not None:
             draw_list(surface, pen, layout, view.listed)
         if view.filming:

@@ -85,6 +85,9 @@ MIRROR_KEYS: Final = (
     ("U", "the last rep's top beside the reference's, and back"),
     ("Up, Down", "target higher, lower; A: the band or a tolerance in its place"),
     ("D", "very large, for a screen across the room, and back"),
+    ("F2", "where to put the camera, and back"),
+    ("F3", "choose the camera and say who you are once more"),
+    ("F4", "the caution"),
     ("F1 or ?", "this page; once more: the signs by hand"),
     ("Q or Esc", "quit; Esc first takes a page away"),
 )
@@ -100,8 +103,15 @@ _PHASES: Final = {
 }
 
 
+def page_number(number: int, count: int) -> str:
+    """Return which page of the first run it is."""
+    return f"{number} of {count}"
+
+
 def headline(view: View, *, stale: bool = False) -> str:
     """Return the one thing to read from afar: what is happening, or what to do now."""
+    if view.guide is not None:
+        return view.guide.title
     if view.image_rgb is None:
         return OPENING
     if stale:

@@ -8,7 +8,8 @@ from typing import Any, Final
 from trainer.adapters.made_up_room import picture_of
 from trainer.bay import Bay
 from trainer.core import own_rep
-from trainer.core.records import Handed, Rep, Step
+from trainer.core.look_back import Track, track_of
+from trainer.core.records import Handed, Measures, Pose, Rep, Step
 from trainer.core.rules import Rules
 from trainer.core.summary import words_for
 from trainer.engine import Engine
@@ -39,6 +40,8 @@ class Practice:
             player="Ann",
         )
         self._words: tuple[str, ...] = ()
+        self._readings: list[tuple[Measures, Pose | None]] = []
+        self.track: Track | None = None  #: the last rep, reading by reading
 
     def _feed(self, posture: Posture | None) -> None:
         self._t_s += 1 / HZ
@@ -48,13 +51,23 @@ class Practice:
         if fed is None:
             return
         self._pose_now, self._step = pose, fed[1]
+        self._readings.append((self._step.measures, pose))
         rep = self._step.rep
         self._shared.rep_keeper.follow(self._step, self.engine.reference)
         if rep is not None:
             self._shared.keep(rep, self.engine.rules, heard=True)
             self._last = rep
+            self.track = self._track(rep)
             told = words_for(rep, self.engine.rules) if rep.verdict is None else rep.verdict
             self._words = told.lines
+
+    def _track(self, rep: Rep) -> Track | None:
+        reference = self.engine.reference
+        setup = None if reference is None else reference.image_px
+        end_s = rep.takeaway_t_s if rep.top_end_t_s is None else rep.top_end_t_s
+        during = [one for one in self._readings if rep.setup_t_s <= one[0].t_s <= end_s]
+        self._readings.clear()
+        return track_of(rep, during, setup)
 
     def stand(self, seconds: float = 2.0, posture: Posture | None = ADDRESS) -> Practice:
         """Hold a posture; None: walk out of the picture."""

@@ -10,6 +10,7 @@ from trainer.core.practice_rules import CueSchedule, PracticeRules
 from trainer.core.records import Handed, Source
 from trainer.core.rod_check import RodReading, RodStage, RodState
 from trainer.core.rules import Rules
+from trainer.pages.first import FIRST
 from trainer.pages.player import ADDRESS, TOP, Posture
 from trainer.pages.practice import Practice
 from trainer.ports import KeyAction, Listed, Look, View
@@ -63,7 +64,7 @@ def _after(top: Posture, rules: Rules | None = None) -> View:
 
 def _checkpoints() -> View:
     practice = Practice().press(KeyAction.CHECKPOINTS).stand(3.0)
-    return practice.go(HIP_HIGH, 1.5).stand(0.6, HIP_HIGH).view(answer="")
+    return practice.go(HIP_HIGH, 1.5).stand(1.0, HIP_HIGH).view(answer="")
 
 
 def _guess() -> View:
@@ -191,5 +192,6 @@ SHOTS: Final = {
     "across-the-room-backswing": Shot(make=lambda: _far(_backswing())),
     "across-the-room-result": Shot(make=lambda: _far(_after(SHORT))),
     "across-the-room-after-pain": Shot(make=lambda: _far(_pain())),
+    **{name: Shot(make=make) for name, make in FIRST.items()},
     "tones-only": Shot(make=lambda: replace(_after(SHORT), look=Look(figures=False))),
 }
