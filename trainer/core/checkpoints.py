@@ -36,8 +36,8 @@ HIP_LEVEL: Final = (-0.1, 0.45)
 HIP_ARC_DEG: Final = 25.0  #: farther round than this: hands hang at about hip height too
 ARM_DEG: Final = (-12.0, 12.0)  #: slope of the line from the lead shoulder to the hands
 #: The model sees the turned lead shoulder above its joint, so the arm seems to hang lower by this:
-#: the median of 1638 readings within 15 degrees of level, of 102 rendered backswings. Of 261 of
-#: others within 8 degrees of level 55 % were in the band without it, 92 % are with it.
+#: the median of 1638 readings within 15 degrees of level, of 102 rendered backswings. Of 261
+#: readings of others within 8 degrees of level 55 % were in the band without it, 92 % are with it.
 SEEN_LOW_DEG: Final = 9.0
 #: Past these a checkpoint was skipped; between them and the band is the way there and back.
 HIP_PAST: Final = 0.62
