@@ -10,7 +10,7 @@ from walked import clear_faults, paired, play, said_faults, session
 
 from trainer.cli import main
 from trainer.core.records import Handed
-from trainer.players import PlayerRecord, save
+from trainer.players import PlayerRecord, record_path, save
 from trainer.ports import KeyAction
 from trainer.store.file import open_store
 
@@ -133,3 +133,24 @@ def test_after_ten_minutes_of_nobody_who_comes_back_begins_another_sitting(monke
     assert "time" not in steering  # nobody practised in that time
     with open_store() as store:
         assert [len(store.reps_of(line.session)) for line in store.sessions("Hal")] == [4, 4]
+
+
+@pytest.mark.parametrize("stature", ["17", "1800"])
+def test_a_stature_that_nobody_has_is_said_set_aside_and_costs_no_rep(
+    stature, monkeypatch, tmp_path
+):
+    """Without a stature the scale comes from the model, so the verdicts stay what they are."""
+    written = f'schema = 2\nhanded = "left"\nstature_cm = {stature}\n'
+    path = record_path("Mia")
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_text(written, encoding="utf-8")
+    handed = {"handed": truth_of("Mia").truth["handed"]}
+    played = play(
+        monkeypatch, tmp_path / "mia.trace", BAY["Mia"], settings={"player": handed}, player="Mia"
+    )
+    said = {words for view in played.views for words in view.notices}
+    assert any(f"stature_cm is {stature}" in words for words in said)
+    pairs, more = paired(played.reps, truth_of("Mia").reps)
+    assert more == []
+    assert [said_faults(rep) == clear_faults(true) for true, rep in pairs] == [True] * 4
+    assert path.with_name("player-mia.toml.damaged").read_text(encoding="utf-8") == written
