@@ -97,6 +97,7 @@ def _choices(surface: Any, pen: Pen, box: Box, guide: Guide, u: float) -> float:
         (pen.shrunk(words, TITLE * u, box.w - 0.1 * u) for words in guide.choices),
         default=TITLE * u,
     )
+    cap = min(cap, 0.6 * box.h / (2.7 * max(len(guide.choices), 1)))  # words follow under them
     y = box.y
     for number, words in enumerate(guide.choices):
         row = Box(box.x + 0.05 * u, y, box.w - 0.05 * u, 2.4 * cap)
