@@ -327,20 +327,14 @@ def _replay(args: argparse.Namespace) -> int:
 
 
 def _players(args: argparse.Namespace) -> int:
-    from trainer.players import data_dir, load, roster
-    from trainer.words import roster_line
+    from trainer.roster import players_lines
 
-    names, code = roster(), 0
-    for name in names:
-        record, trouble = load(name)
-        if trouble:
-            print(trouble, file=sys.stderr)
-            code = 1
-        else:
-            _say(roster_line(record))
-    if not names:
-        _say(f"No player has a record in {data_dir()} yet. trainer live --player NAME begins one.")
-    return code
+    lines, troubles = players_lines()
+    for line in lines:
+        _say(line)
+    for trouble in troubles:
+        print(trouble, file=sys.stderr)
+    return 1 if troubles else 0
 
 
 def _tags(args: argparse.Namespace) -> int:
