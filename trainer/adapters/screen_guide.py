@@ -127,9 +127,17 @@ def _question(surface: Any, pen: Pen, area: Box, guide: Guide, u: float) -> None
         y = box.bottom + 0.05 * u
     y = _trouble(surface, pen, Box(area.x, y, area.w, 0.25 * u), guide.trouble, u)
     y += 0.02 * u if guide.trouble else 0.0
+    cap, gap, room_h = WORD * u, 0.01 * u, area.bottom - y
+    while cap > 5:  # one size for all of them
+        rows = [row for line in guide.lines for row in pen.wrap(line, cap, area.w)]
+        if len(rows) * cap * LEADING + len(guide.lines) * gap <= room_h:
+            break
+        cap *= 0.94
     for line in guide.lines:
-        rest = Box(area.x, y, area.w, max(area.bottom - y, 1))
-        y = _write(surface, pen, rest, line, WORD * u) + 0.01 * u
+        for row in pen.wrap(line, cap, area.w):
+            pen.write(surface, row, (area.x, y), cap, palette.TEXT)
+            y += cap * LEADING
+        y += gap
 
 
 def _bullets(
