@@ -84,6 +84,15 @@ def test_a_rep_cut_off_by_the_next_player_stays_the_first_ones(monkeypatch, thre
     assert (one.session.player, one.rep.complete) == ("Ann", False)
 
 
+def test_a_rep_cut_off_by_the_next_player_gives_its_number_to_no_other(monkeypatch, three):
+    keys = [(2.9, KeyAction.PREVIOUS_PLAYER), (4.6, KeyAction.NEXT_PLAYER)]
+    bay = BayRun(monkeypatch, good_reps(3), keys)
+    bay.live()
+    with open_store() as store:
+        ann = [(one.rep.number, one.rep.complete) for one in store.all_reps("Ann")]
+    assert ann == [(1, False), (2, True), (3, True)]
+
+
 def test_pain_stays_with_the_player_who_has_it(monkeypatch, three):
     keys = [(1.0, KeyAction.PAIN), (2.0, KeyAction.NEXT_PLAYER), (3.0, KeyAction.PREVIOUS_PLAYER)]
     bay = BayRun(monkeypatch, good_reps(1), keys)
