@@ -169,10 +169,14 @@ def _halves(area: Box, u: float, share: float) -> tuple[Box, Box]:
 
 def _camera(surface: Any, pen: Pen, area: Box, view: View, guide: Guide, u: float) -> None:  # noqa: ANN401
     left, right = _halves(area, u, 0.62)
-    _picture(surface, left, view.image_rgb)
+    place = _picture(surface, left, view.image_rgb)
+    if right.y > area.y:  # under the picture, which may leave room
+        y = place.bottom + 0.03 * u
+        right = right._replace(y=y, h=max(area.bottom - y, 1))
     y = _choices(surface, pen, right, guide, u) + 0.02 * u
     y = _trouble(surface, pen, right._replace(y=y, h=0.45 * right.h), guide.trouble, u)
-    rest = right._replace(y=y + 0.02 * u, h=max(right.bottom - y, 1))
+    y += 0.02 * u
+    rest = right._replace(y=y, h=max(right.bottom - y, 1))
     for line in guide.lines:
         _write(surface, pen, rest, line, 0.036 * u, palette.QUIET_TEXT, most=5)
 
