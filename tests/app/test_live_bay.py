@@ -7,6 +7,7 @@ import pytest
 from bay_run import BayRun
 from fakes import FakeEstimator, FakeSource, frames_and_poses, good_reps, mirror, outcome
 from golfer import SETUP, TOP, Script
+from test_putting_together import Theatre
 
 from trainer.core.records import Handed
 from trainer.core.rules import OwnRep, Rules
@@ -288,3 +289,14 @@ def test_nobody_else_is_followed_while_the_player_swings():
         step.phase.value in ("takeaway", "backswing", "top") for step in steps
     ]
     assert 20 < sum(estimator.held) < len(steps)
+
+
+def test_in_the_demo_the_large_figures_stay_from_clip_to_clip(monkeypatch):
+    asked = {0: [KeyAction.FAR]}
+    theatre = Theatre(
+        monkeypatch, [(good_reps(1), Handed.RIGHT), (good_reps(1), Handed.LEFT)], asked
+    )
+    theatre.demo()
+    seen = [view.far for view in theatre.screen.views]
+    assert not seen[0]
+    assert all(view.far for view in theatre.screen.views if view.handed_left)
