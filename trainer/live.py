@@ -302,6 +302,7 @@ def run_demo(
     reps, pain = 0, matched.pain
     # The demo keeps nothing, but its keys show what practice has left.
     library = Library(settings.player or DEFAULT_NAME)
+    bay = Bay(far=settings.far)
     for number, clip in enumerate(demo_clips(), start=1):
         say(f"Clip {number}: {clip.what}")
         # Most of the clips' players wear no tags, so the target is about what is told of all.
@@ -325,6 +326,7 @@ def run_demo(
             wait_for_pose=True,
             reps_before=reps,
             library=library,
+            bay=bay,
             placing=Placing(
                 field_of_view_deg=None if clip.tags is None else clip.tags.field_of_view_deg
             ),

@@ -7,6 +7,7 @@ import pytest
 from bay_run import BayRun
 from fakes import FakeEstimator, FakeSource, frames_and_poses, good_reps, mirror, outcome
 from golfer import SETUP, TOP, Script
+from test_putting_together import Theatre
 
 from trainer.core.records import Handed
 from trainer.core.rules import OwnRep, Rules
@@ -82,6 +83,15 @@ def test_a_rep_cut_off_by_the_next_player_stays_the_first_ones(monkeypatch, thre
     with open_store() as store:
         (one,) = store.all_reps()
     assert (one.session.player, one.rep.complete) == ("Ann", False)
+
+
+def test_a_rep_cut_off_by_the_next_player_gives_its_number_to_no_other(monkeypatch, three):
+    keys = [(2.9, KeyAction.PREVIOUS_PLAYER), (4.6, KeyAction.NEXT_PLAYER)]
+    bay = BayRun(monkeypatch, good_reps(3), keys)
+    bay.live()
+    with open_store() as store:
+        ann = [(one.rep.number, one.rep.complete) for one in store.all_reps("Ann")]
+    assert ann == [(1, False), (2, True), (3, True)]
 
 
 def test_pain_stays_with_the_player_who_has_it(monkeypatch, three):
@@ -279,3 +289,14 @@ def test_nobody_else_is_followed_while_the_player_swings():
         step.phase.value in ("takeaway", "backswing", "top") for step in steps
     ]
     assert 20 < sum(estimator.held) < len(steps)
+
+
+def test_in_the_demo_the_large_figures_stay_from_clip_to_clip(monkeypatch):
+    asked = {0: [KeyAction.FAR]}
+    theatre = Theatre(
+        monkeypatch, [(good_reps(1), Handed.RIGHT), (good_reps(1), Handed.LEFT)], asked
+    )
+    theatre.demo()
+    seen = [view.far for view in theatre.screen.views]
+    assert not seen[0]
+    assert all(view.far for view in theatre.screen.views if view.handed_left)

@@ -91,7 +91,8 @@ class Window:
         self._drawn_s = 0.0
         self._layout: Layout | None = None  #: where everything was drawn last
         self._drag = LineDrag()
-        self._typed = ""
+        self._typed = self._own_letter = ""
+        pygame.key.start_text_input()  # letters of every language, also those of several keys
         self._focus = Focus()
         self._open = True
         self._surface = self._set_mode()
@@ -191,8 +192,14 @@ class Window:
                 wanted.extend(self._line_steps(self._drag.move(event.pos[0])))
             elif event.type == pygame.MOUSEBUTTONUP:
                 self._drag.drop()
+            elif event.type == pygame.TEXTINPUT:
+                # The letter of the key that began the note comes after it, and is no part of it.
+                own, self._own_letter = event.text == self._own_letter, ""
+                self._typed += event.text if self._is_writing() and not own else ""
             elif event.type == pygame.KEYDOWN and self._is_writing():
-                self._typed += letter_of(pygame, event)
+                self._own_letter = ""
+                letter = letter_of(pygame, event)
+                self._typed += "" if letter.isprintable() else letter  # letters come as text
             elif event.type == pygame.KEYDOWN:
                 if self._page == "kinds" and self._focus.take(pygame, event.key, len(ROWS)):
                     continue
@@ -211,6 +218,7 @@ class Window:
                     self._toggle_full_screen()
                 if action is not None:
                     wanted.append(action)
+                self._own_letter = event.unicode if action is KeyAction.NOTE else ""
         return tuple(wanted)
 
     def typed(self) -> str:
