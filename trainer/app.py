@@ -266,6 +266,7 @@ class LiveMirror:
                 continue
             self._shared.frame = frame
             self._shared.frames += 1
+            self._shared.rep_keeper.see(frame)
             if self._estimator is not None:
                 self._read(self._estimator, frame)
         self._end_rep()
@@ -362,11 +363,10 @@ class LiveMirror:
     def _notices(self, camera: str) -> tuple[str, ...]:
         shared = self._shared
         kept = [self._recorder, shared.keeper, shared.rep_keeper]
-        waits = shared.frame is not None or self._wait_for_pose
         return notices(
             shared,
             camera=camera,
-            loading=self._estimator is None and waits,
+            loading=self._estimator is None and (shared.frame is not None or self._wait_for_pose),
             audible=self._sounder.audible,
             muted=self._muted,
             troubles=[*(one.trouble for one in kept if one is not None), *self._bay.troubles],

@@ -20,7 +20,7 @@ from trainer import __version__
 from trainer.caution import CAUTION_LINES, CAUTION_TITLE
 from trainer.cli_options import (
     camera_options,
-    live_options,
+    keeping_options,
     picture_options,
     player_options,
     practice_options,
@@ -81,7 +81,7 @@ def _parser() -> argparse.ArgumentParser:
     practice_options(live)
     tag_options(live)
     stage_options(live)
-    live_options(live)
+    keeping_options(live)
     live.set_defaults(run=_live)
 
     demo = commands.add_parser("demo", help="the mirror, on the clips that come with it")
@@ -151,6 +151,7 @@ def _parser() -> argparse.ArgumentParser:
 def _settings(args: argparse.Namespace, read: Settings | None = None) -> Settings:
     """Return the settings with the options over them; ``read`` in place of the file's."""
     from trainer.settings import load, with_options, with_tag_options
+    from trainer.settings_pictures import with_picture_options
 
     settings = with_options(
         load(args.settings) if read is None else read,
@@ -185,6 +186,7 @@ def _settings(args: argparse.Namespace, read: Settings | None = None) -> Setting
         camera = replace(camera, recorded_fps=recorded_fps)
     if getattr(args, "no_keep", False):
         settings = replace(settings, keep=False)
+    settings = with_picture_options(settings, film=getattr(args, "film", False))
     if getattr(args, "sound", None) is not None:
         settings = replace(settings, sound=args.sound)
     tags = with_tag_options(
@@ -222,10 +224,8 @@ def _say(line: str) -> None:
 
 def _live(args: argparse.Namespace) -> int:
     from trainer.live import stage_for
-    from trainer.live_runs import Wanted, run_guided
+    from trainer.live_runs import run_guided
     from trainer.players import DEFAULT_NAME
-    from trainer.roster import for_others
-    from trainer.settings import load
     from trainer.words import sittings_lines
 
     read, keeper = _player(args, DEFAULT_NAME)
@@ -240,8 +240,8 @@ def _live(args: argparse.Namespace) -> int:
             record=args.record,
             say=_say,
             keeper=keeper,
-            others=for_others(settings, load(args.settings)),
-            wanted=Wanted(first=args.first_run, settings_named=args.settings is not None),
+            first=args.first_run,
+            settings_file=args.settings,
         )
     for line in sittings_lines(result.sittings, each_rep=stage.screen.name != "no screen"):
         _say(line)

@@ -85,10 +85,25 @@ def tag_options(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def live_options(parser: argparse.ArgumentParser) -> None:
-    """Add what is kept and written of a practice, and whether the first run is gone through."""
+def stage_options(parser: argparse.ArgumentParser) -> None:
+    """Add sound and screen."""
+    parser.add_argument(
+        "--sound", choices=("auto", "pygame", "simpleaudio", "off"), help="default: auto"
+    )
+    parser.add_argument("--screen", choices=("auto", "window", "none"), default="auto")
+    parser.add_argument("--large-text", action="store_true", help="larger letters and figures")
+    parser.add_argument(
+        "--no-figures", action="store_true", help="tones only: no figure, bar or verdict shown"
+    )
+
+
+def keeping_options(parser: argparse.ArgumentParser) -> None:
+    """Add what of a practice is kept, and whether the first run is gone through."""
     parser.add_argument(
         "--no-keep", action="store_true", help="keep nothing: no rep, no change of the record"
+    )
+    parser.add_argument(
+        "--film", action="store_true", help="keep pictures round each rep too (no sound)"
     )
     parser.add_argument("--record", type=Path, metavar="TRACE", help="write the poses to this file")
     first = parser.add_mutually_exclusive_group()
@@ -103,16 +118,4 @@ def live_options(parser: argparse.ArgumentParser) -> None:
         action="store_false",
         dest="first_run",
         help="begin with the mirror, also the first time",
-    )
-
-
-def stage_options(parser: argparse.ArgumentParser) -> None:
-    """Add sound and screen."""
-    parser.add_argument(
-        "--sound", choices=("auto", "pygame", "simpleaudio", "off"), help="default: auto"
-    )
-    parser.add_argument("--screen", choices=("auto", "window", "none"), default="auto")
-    parser.add_argument("--large-text", action="store_true", help="larger letters and figures")
-    parser.add_argument(
-        "--no-figures", action="store_true", help="tones only: no figure, bar or verdict shown"
     )

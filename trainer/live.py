@@ -29,10 +29,12 @@ from trainer.player_compared import with_compared
 from trainer.players import DEFAULT_NAME, last_read_deg, record_key
 from trainer.ports import PoseEstimator, Screen, Sounder, View
 from trainer.recorder import TraceRecorder
+from trainer.rep_pictures import RepPictures
 from trainer.report.library import Library
 from trainer.resources import resource_dir
 from trainer.roster import Roster, Turn, for_others
 from trainer.settings import Settings, TagSettings, refuse_untold_reps, refuse_untold_turn
+from trainer.settings_pictures import PictureSettings
 from trainer.shared import RunResult
 from trainer.store.keeper import Made, RepKeeper
 from trainer.store.records import Kind
@@ -148,9 +150,12 @@ def run_live(
         if record is not None:
             recorder = TraceRecorder(record, rules, source.name)
             stack.callback(recorder.close)
-        bay, first = Bay(far=settings.far), None
+        bay, first, pictures = Bay(far=settings.far), None, None
         if keeper is not None:
-            writer = stack.enter_context(_reps_kept(say)) if settings.keep else None
+            writer = None
+            if settings.keep:
+                kept = _reps_kept(settings.pictures, say)
+                writer, pictures = stack.enter_context(kept)
             made = Made(
                 kind=Kind.LIVE,
                 source=source.name,
@@ -160,7 +165,7 @@ def run_live(
 
             def turn_of(keeper: Keeper, rules: Rules) -> Turn:
                 name = keeper.record.name
-                rep_keeper = RepKeeper(name, made, writer)
+                rep_keeper = RepKeeper(name, made, writer, pictures=pictures)
                 return Turn(player=name, rules=rules, keeper=keeper, rep_keeper=rep_keeper)
 
             def begin(name: str) -> Turn:
@@ -173,7 +178,7 @@ def run_live(
                 return turn_of(keeper, rules)
 
             first = turn_of(keeper, rules)
-            bay = Bay(Roster(first, begin), far=settings.far)
+            bay = Bay(Roster(first, begin), far=settings.far, pictures=pictures)
         result = LiveMirror(
             source=source,
             open_estimator=opener,
@@ -209,18 +214,30 @@ def _rules(rules: Rules, keeper: Keeper | None, model: Path | None, camera: str,
 
 
 @contextlib.contextmanager
-def _reps_kept(say: Say) -> Iterator[RepWriter]:
+def _reps_kept(filming: PictureSettings, say: Say) -> Iterator[tuple[RepWriter, RepPictures]]:
     """Write reps down; say where, and at the end how many or what went wrong."""
     writer = RepWriter()
     say(f"Reps are kept in {writer.path} (--no-keep keeps none).")
+    pictures = RepPictures(writer, on=filming.on, budget_mb=filming.budget_mb)
+    if pictures.on:
+        say(f"Reps are filmed, without sound, into {pictures.folder} (I switches it off).")
     try:
-        yield writer
+        yield writer, pictures
     finally:
+        pictures.close()
         writer.close()
         if writer.kept:
             say(f"{writer.kept} {'rep' if writer.kept == 1 else 'reps'} kept.")
-        if writer.trouble:
-            say(writer.trouble)
+        if writer.filmed:
+            say(f"{writer.filmed} of them with pictures, in {pictures.folder}.")
+        if writer.thrown:
+            say(
+                f"{writer.thrown} of the oldest clips went, to stay within {filming.budget_mb:g} "
+                "MB; the reps they were of are kept."
+            )
+        for trouble in (writer.trouble, pictures.trouble):
+            if trouble:
+                say(trouble)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -166,6 +166,7 @@ class KeyAction(str, Enum):
     SILENT_CHECK = "silent_check"  #: begin the silent check
     KINDS = "kinds"  #: show the page of kinds
     GESTURES = "gestures"  #: answer signs by hand, and no longer
+    FILM = "film"  #: keep pictures round each rep, and no longer
     VOLUME = "volume"  #: play the tones, from the softest on
     REPORT = "report"  #: make the page about this player's last session, and show it
     SESSIONS = "sessions"  #: show the list of kept sessions, and take it away
@@ -309,6 +310,7 @@ class View:
     practice: PracticeShown | None = None  #: what is practised and told; None: all is told
     listed: Listed | None = None  #: a list to be shown over the mirror
     guide: Guide | None = None  #: a page of the first run or of the placement guide
+    filming: bool = False  #: pictures are being kept: this is to be seen at any time
     announced: Announced | None = None  #: the next player's name
     writing: Writing | None = None  #: a note under way; the keys are its letters
     looked: LookBack | None = None  #: the last rep standing still, or two tops, over the mirror

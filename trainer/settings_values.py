@@ -77,6 +77,7 @@ RANGES: Final = {
     "ladder_slow_s": (1.7, 30.0),
     "ladder_full_s": (0.5, 1.6),
     "time_every_min": (0.0, 120.0),
+    "budget_mb": (10.0, 100000.0),
 }
 
 

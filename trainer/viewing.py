@@ -71,5 +71,6 @@ def view_of(
         writing=bay.writing,
         looked=bay.looked,
         far=bay.far,
+        filming=bay.filming,
         look=look,
     )

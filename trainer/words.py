@@ -20,6 +20,9 @@ LOADING_MODEL = "Loading the pose model."
 NO_SOUND = "No sound (trainer doctor says why)."
 SOUND_OFF = "Sound off."
 VOLUME_MUTED = "Sound off: M brings it back, then V"
+FILMING_NOW = "Filming: pictures round each rep are kept, no sound"
+FILMING_ENDED = "Not filming any more"
+NO_PICTURES = "No pictures here: no rep is kept"
 #: What the volume test plays, the softest first.
 VOLUME_WORDS = (
     "Volume: the softest there is, head just out",

@@ -1,5 +1,7 @@
 """What the window says of worn tags: titles, captions, the line at the foot."""
 
+from dataclasses import replace
+
 import pytest
 from screen_views import make_step, make_view
 
@@ -45,6 +47,14 @@ def test_under_the_turn_stands_what_it_rests_on():
 def test_a_turn_no_tag_tells_is_an_estimate(sources, words):
     one = Measures(t_s=1.0, shoulder_turn_deg=88.0, shoulder_turn_se_deg=4.4, sources=sources)
     assert turn_caption(one, shown(one)) == words
+
+
+def test_an_error_found_with_tags_on_this_player_is_said_to_be_the_players_own():
+    one = Measures(t_s=1.0, shoulder_turn_deg=88.0, shoulder_turn_se_deg=4.4)
+    step = replace(make_step(phase=Phase.BACKSWING, measures=one), own_turn_error=True)
+    assert turn_caption(one, make_view(step=step)) == "your own ±4°"
+    by_tag = replace(one, sources={"shoulder_turn_deg": Source.TAG})
+    assert turn_caption(by_tag, make_view(step=step)) == "by tags ±4°"
 
 
 def test_in_a_swing_the_line_at_the_foot_tells_the_other_turn_and_how_far_the_chest_opened():

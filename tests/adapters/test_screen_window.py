@@ -270,3 +270,30 @@ def test_a_window_that_is_taken_away_is_a_screen_error():
     pygame.display.quit()
     with pytest.raises(ScreenError, match="could not be drawn"):
         screen.show(make_view())
+
+
+def test_while_a_note_is_written_keys_are_letters_and_only_the_close_button_asks(window):
+    from trainer.ports import Writing
+
+    window.show(make_view(writing=Writing(title="Note", text="", foot="")))
+    press(pygame.K_p, "p")
+    press(pygame.K_q, "q")
+    press(pygame.K_BACKSPACE, "\x08")
+    assert window.actions() == ()
+    assert window.typed() == "pq\b"
+    assert window.typed() == ""
+    window.show(make_view())
+    press(pygame.K_p, "p")
+    assert window.actions() == (KeyAction.PAIN,)
+    assert window.typed() == ""
+
+
+def test_the_arrows_step_through_a_rep_that_stands_still_and_no_line_is_dragged(window):
+    from trainer.core.look_back import LookBack, figure_of
+
+    body = figure_of("t", make_pose().image_px, None)
+    looked = LookBack(title="t", figures=(body,), head=("", "here"), rows=(), foot="f")
+    window.show(make_view(looked=looked))
+    press(pygame.K_LEFT)
+    press(pygame.K_ESCAPE)
+    assert window.actions() == (KeyAction.LOOK_EARLIER, KeyAction.LOOK_BACK)

@@ -3,6 +3,7 @@
 import threading
 import time
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pygame
@@ -18,7 +19,7 @@ from trainer.core.records import Frame, Handed
 from trainer.errors import CameraError
 from trainer.first_run import Answers, FirstRun
 from trainer.lengths import feet_words
-from trainer.live_runs import Wanted, is_first
+from trainer.live_runs import is_first
 from trainer.players import PlayerRecord, load, record_path, save
 from trainer.ports import GuidePage, KeyAction, SourceState, SourceStatus
 from trainer.settings import CameraSettings, Settings
@@ -277,36 +278,36 @@ class NoKeeper:
 
 
 @pytest.mark.parametrize(
-    ("changes", "wanted", "screen", "due"),
+    ("changes", "how", "screen", "due"),
     [
-        ({}, Wanted(), "window", True),
-        ({}, Wanted(), "no screen", False),
-        ({}, Wanted(first=False), "window", False),
-        ({}, Wanted(settings_named=True), "window", False),
-        ({"camera": CameraSettings(source="swing.mp4")}, Wanted(), "window", False),
-        ({"camera": CameraSettings(source="swing.mp4")}, Wanted(first=True), "window", False),
-        ({"camera": CameraSettings(source="1")}, Wanted(), "window", True),
-        ({"camera": CameraSettings(source="http://a:1/v")}, Wanted(), "window", True),
-        ({"keep": False}, Wanted(), "window", False),
-        ({"keep": False}, Wanted(first=True), "window", True),
-        ({}, Wanted(first=True), "no screen", False),
+        ({}, {}, "window", True),
+        ({}, {}, "no screen", False),
+        ({}, {"asked": False}, "window", False),
+        ({}, {"settings_file": Path("my.toml")}, "window", False),
+        ({"camera": CameraSettings(source="swing.mp4")}, {}, "window", False),
+        ({"camera": CameraSettings(source="swing.mp4")}, {"asked": True}, "window", False),
+        ({"camera": CameraSettings(source="1")}, {}, "window", True),
+        ({"camera": CameraSettings(source="http://a:1/v")}, {}, "window", True),
+        ({"keep": False}, {}, "window", False),
+        ({"keep": False}, {"asked": True}, "window", True),
+        ({}, {"asked": True}, "no screen", False),
     ],
 )
-def test_when_the_first_run_is_due(changes, wanted, screen, due, monkeypatch, tmp_path):
+def test_when_the_first_run_is_due(changes, how, screen, due, monkeypatch, tmp_path):
     monkeypatch.setattr("trainer.settings.default_path", lambda: tmp_path / "none.toml")
-    assert is_first(Settings(**changes), NoKeeper(), wanted, screen) is due
+    assert is_first(Settings(**changes), NoKeeper(), screen, **how) is due
 
 
 def test_it_is_not_due_once_anything_is_kept(monkeypatch, tmp_path):
     settings = tmp_path / "settings.toml"
     monkeypatch.setattr("trainer.settings.default_path", lambda: settings)
-    assert is_first(Settings(), NoKeeper(), Wanted(), "window")
+    assert is_first(Settings(), NoKeeper(), "window")
     settings.write_text("", encoding="utf-8")
-    assert not is_first(Settings(), NoKeeper(), Wanted(), "window")
+    assert not is_first(Settings(), NoKeeper(), "window")
     settings.unlink()
     save(PlayerRecord(name="me"))
-    assert not is_first(Settings(), NoKeeper(), Wanted(), "window")
-    assert is_first(Settings(), NoKeeper(), Wanted(first=True), "window")
+    assert not is_first(Settings(), NoKeeper(), "window")
+    assert is_first(Settings(), NoKeeper(), "window", asked=True)
 
 
 def key(name, letter=""):

@@ -164,3 +164,18 @@ def test_own_errors_are_told_by_the_mirror_while_the_set_up_is_the_same(tmp_path
     own = OwnErrors(width_px=1280.0, height_px=720.0, head_lateral_factor=2.0)
     assert told(own) == pytest.approx([2.0 * se for se in told(None)])
     assert told(replace(own, width_px=640.0)) == told(None)
+
+
+@pytest.mark.parametrize(("factor", "is_own"), [(0.8, True), (1.0, False)])
+def test_the_mirror_says_that_the_turns_error_is_the_players_own(tmp_path, factor, is_own):
+    own = OwnErrors(width_px=1280.0, height_px=720.0, shoulder_turn_factor=factor)
+    path = tmp_path / "own.trace"
+    worn_trace(path, quick_reps(1), tags=False, rules=replace(STATURE, own_errors=own))
+    said = set()
+    replay(
+        path,
+        lambda step, rules: said.add(
+            (step.measures.shoulder_turn_se_deg is not None, step.own_turn_error)
+        ),
+    )
+    assert said == {(False, False), (True, is_own)}

@@ -53,6 +53,11 @@ def written_on(name, size_wh=(1280, 720)):
     return pen.written
 
 
+def hung(text, box):
+    """Return the box of a text with what hangs under its line: a quarter of a digit's height."""
+    return box._replace(h=1.25 * box.h) if set(text) & set("gjpqy,;()") else box
+
+
 def known_words():
     found = set()
     for name in WORDS:
@@ -80,7 +85,7 @@ def test_no_writing_lies_on_another(name, size_wh):
     for number, (text, box) in enumerate(written):
         for other, that in written[:number]:
             if (text, box) != (other, that):
-                assert not box.inside(0.5).overlaps(that), (text, other)
+                assert not hung(text, box).inside(0.5).overlaps(hung(other, that)), (text, other)
 
 
 @each_page
@@ -137,7 +142,11 @@ def test_the_picture_of_a_page_is_what_is_drawn_now(name):
     assert np.abs(now - kept).mean() < 4.0, "run: python -m trainer.pages --out docs/images/pages"
 
 
-@pytest.mark.parametrize("name", [n for n in SHOTS if not SHOTS[n].page and n != "sessions"])
+#: Shown in the mirror's place, so that its headline is not to be seen.
+COVERING = ("sessions", "next-player", "note", "rep-standing-still", "two-tops")
+
+
+@pytest.mark.parametrize("name", [n for n in SHOTS if not SHOTS[n].page and n not in COVERING])
 def test_no_headline_is_too_small_for_where_the_player_stands(name):
     # 12 minutes of arc from 3 m on a 15.6-inch laptop of 194.3 mm: docs/screen-rules.md
     least_px = 2 * 3000 * math.tan(math.radians(12 / 60 / 2)) / 194.3 * 720

@@ -172,9 +172,11 @@ def _camera(surface: Any, pen: Pen, area: Box, view: View, guide: Guide, u: floa
     _picture(surface, left, view.image_rgb)
     y = _choices(surface, pen, right, guide, u) + 0.02 * u
     y = _trouble(surface, pen, right._replace(y=y, h=0.45 * right.h), guide.trouble, u)
-    rest = right._replace(y=y + 0.02 * u, h=max(right.bottom - y, 1))
+    y += 0.02 * u
     for line in guide.lines:
-        _write(surface, pen, rest, line, 0.036 * u, palette.QUIET_TEXT, most=5)
+        rest = right._replace(y=y, h=right.bottom - y)
+        if rest.h >= 2 * LINE * u:  # where the choices leave room for it
+            _write(surface, pen, rest, line, 0.036 * u, palette.QUIET_TEXT, most=5)
 
 
 def _picture(surface: Any, box: Box, image_rgb: NDArray[np.uint8] | None) -> Box:  # noqa: ANN401

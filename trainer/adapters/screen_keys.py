@@ -47,6 +47,7 @@ def action_of(pygame: Any, event: Any, *, page: str, handed_left: bool) -> KeyAc
         pygame.K_x: KeyAction.COMFORT,
         pygame.K_c: KeyAction.ROD_CHECK,
         pygame.K_e: KeyAction.REPORT,
+        pygame.K_i: KeyAction.FILM,
         pygame.K_l: KeyAction.SESSIONS,
         pygame.K_k: KeyAction.KINDS,
         pygame.K_s: KeyAction.NEXT_CUES,

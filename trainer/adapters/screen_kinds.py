@@ -64,12 +64,12 @@ def _draw_choice(surface: Any, pen: Pen, row: Box, choice: Choice, unit: float) 
     inner = row.inside(0.10 * row.h)
     # The name, and room for the key before it, a tick and "now" behind it.
     words = f"{choice.name} {NOW}"
-    cap = pen.shrunk(words, min(0.05 * unit, 0.42 * row.h), 0.7 * inner.w)
+    cap = pen.shrunk(words, min(0.05 * unit, 0.36 * row.h), 0.7 * inner.w)
     x, y = inner.x + 1.6 * cap, inner.y + 0.06 * row.h
     pen.write(surface, choice.key, (inner.x, y), cap, palette.TARGET)
     end = pen.write(surface, choice.name, (x, y), cap, palette.TEXT)
     if choice.in_force:
         tick(surface, (end.right + 0.8 * cap, y), cap)
         pen.write(surface, NOW, (end.right + 2.0 * cap, y), cap, palette.TEXT)
-    cap = pen.shrunk(choice.what, min(0.028 * unit, 0.24 * row.h), inner.right - x)
-    pen.write(surface, choice.what, (x, inner.bottom - 1.2 * cap), cap, palette.QUIET_TEXT)
+    cap = pen.shrunk(choice.what, min(0.028 * unit, 0.22 * row.h), inner.right - x)
+    pen.write(surface, choice.what, (x, inner.bottom - 1.15 * cap), cap, palette.QUIET_TEXT)

@@ -24,6 +24,7 @@ NOT_MEASURED: Final = "not measured"
 OPENING: Final = "opening camera …"
 GETTING_READY: Final = "getting ready …"
 STALE: Final = "no new pictures"
+FILMING: Final = "filming"
 REPS: Final = "reps"
 CM: Final = "cm"
 DRIFT_NAMES: Final = {"head": "head", "hips": "hips"}
@@ -76,6 +77,7 @@ MIRROR_KEYS: Final = (
     ("J", "answer signs by hand, and no longer"),
     ("L", "the list of sessions that were kept, and back"),
     ("E", "make the report of the last session and show it"),
+    ("I", "film the reps, without sound, and no longer"),
     ("N", "next player of the roster; with Shift the one before"),
     ("+, −", "coach: the last rep was good, was not; once more takes it back"),
     ("W", "coach: write a note on the last rep"),
@@ -209,12 +211,18 @@ def turn_title(view: View) -> str:
 
 
 def turn_caption(measures: Measures, view: View) -> str:
-    """Return what the turn rests on and its standard error, for under its figure."""
+    """Return what the turn rests on and its standard error, for under its figure.
+
+    "Your own" is the error that a comparison with tags found for this player.
+    """
     se_deg = measures.shoulder_turn_se_deg
     name = "thorax_turn_deg" if view.turn_of is TurnOf.CHEST else "shoulder_turn_deg"
     source = (measures.sources or {}).get(name, Source.POSE)
     if source is Source.POSE:
-        return "camera estimate" if se_deg is None else estimate(se_deg)
+        if se_deg is None:
+            return "camera estimate"
+        is_own = view.step is not None and view.step.own_turn_error
+        return f"your own ±{whole(se_deg)}°" if is_own else estimate(se_deg)
     words = SOURCE_WORDS[source]
     return words if se_deg is None else f"{words} ±{whole(se_deg)}°"
 

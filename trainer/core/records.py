@@ -250,3 +250,4 @@ class Step:
     #: While tags are worn: what the same pose says without them, to compare, and what they say.
     markerless: Measures | None = None
     tags: BodyTags | None = None
+    own_turn_error: bool = False  #: the shoulder turn's error is this player's own (``own_errors``)

@@ -110,7 +110,9 @@ def step(
         expected_px = expected_hand_px(state, t_s, state.reference)
     now = measure(smooth, t_s, state.reference, state.ready, expected_px, rules.ball_line_cm)
     now = corrected(now, rules.rod_read_deg)
+    everybodys = now.shoulder_turn_se_deg
     now = with_own_errors(now, smooth, state.reference, rules.own_errors)
+    is_own = now.shoulder_turn_se_deg != everybodys
     if phases.path and phases.path[-1].t_s == t_s:
         now = replace(now, hand_speed_cm_s=speed_cm_s(phases.path))
     markerless, said = None, None
@@ -140,6 +142,7 @@ def step(
         notices=_notices(state, smooth),
         markerless=markerless,
         tags=said,
+        own_turn_error=is_own,
     )
 
 

@@ -13,6 +13,7 @@ from trainer.errors import BusyStoreError, DamagedStoreError, StoreError
 from trainer.players import data_dir, record_path
 from trainer.store.content import Store, player_key
 from trainer.store.file import free_name, open_store, set_aside, store_path
+from trainer.store.pictures import delete_pictures
 from trainer.store.trouble import damaged, in_words
 
 
@@ -102,10 +103,10 @@ def restore(source: Path, path: Path | None = None) -> tuple[Held, Path | None]:
 
 
 def forget(player: str, path: Path | None = None) -> bool:
-    """Delete all that is kept of ``player`` in the record of reps, and the player's own record.
+    """Delete all that is kept of ``player``: reps, the pictures of them, the player's own record.
 
     Returns False when another program uses the file: then traces stay in its log until that one
-    is closed. Raises StoreError when it cannot be written.
+    is closed. Raises StoreError when it cannot be written, PicturesError when a clip stays.
     """
     path = store_path() if path is None else path
     for part in records_of(player):
@@ -119,6 +120,7 @@ def forget(player: str, path: Path | None = None) -> bool:
     if not path.exists():
         return True
     with open_store(path) as store:
+        delete_pictures(store, player)
         store.delete_player(player)
         try:
             store.clean()

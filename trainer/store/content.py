@@ -10,12 +10,20 @@ import sqlite3
 import unicodedata
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any, Final
 
 from trainer.errors import StoreError
 from trainer.store.packing import pack_curves, pack_points, unpack_curves, unpack_points
-from trainer.store.records import KeptRep, KeptSession, Motion, RepWord, SessionLine
+from trainer.store.records import (
+    KeptPictures,
+    KeptRep,
+    KeptSession,
+    Motion,
+    RepWord,
+    SessionLine,
+)
 from trainer.store.rows import (
     SAID,
     cue_of,
@@ -183,6 +191,44 @@ class Store:
             }
         return Motion(curves=curves, setup_pose=points.get("setup"), top_pose=points.get("top"))
 
+    def save_pictures(self, pictures: KeptPictures) -> bool:
+        """Put down what a rep's clip is; return False when the rep is not here."""
+        with in_words(self.path), self._transaction():
+            rep_id = self._place_id(pictures.session_uid, pictures.number)
+            if rep_id is None:
+                return False
+            told = asdict(pictures)
+            del told["session_uid"], told["number"]
+            self._db.execute("DELETE FROM pictures WHERE rep_id = ?", (rep_id,))
+            self._insert("pictures", {"rep_id": rep_id, **told})
+        return True
+
+    def pictures_of(self, session_uid: str, number: int) -> KeptPictures | None:
+        """Return what is told of a rep's clip; None when it has none."""
+        with understood(self.path):
+            row = self._db.execute(
+                "SELECT * FROM pictures WHERE rep_id = ?", (self._place_id(session_uid, number),)
+            ).fetchone()
+        if row is None:
+            return None
+        told = {name: row[name] for name in row.keys() if name != "rep_id"}  # noqa: SIM118
+        return KeptPictures(session_uid=session_uid, number=number, **told)
+
+    def pictures_kept(self) -> dict[tuple[str, int], str]:
+        """Return the player of every rep that has a clip, by session ``uid`` and number."""
+        with understood(self.path):
+            rows = self._db.execute(
+                "SELECT uid, number, name FROM pictures JOIN reps ON reps.id = rep_id "
+                "JOIN sessions ON sessions.id = session_id JOIN players ON players.id = player_id"
+            )
+            return {(row["uid"], row["number"]): row["name"] for row in rows}
+
+    def drop_pictures_of(self, places: Iterable[tuple[str, int]]) -> None:
+        """Forget that these reps, by session ``uid`` and number, have a clip."""
+        with in_words(self.path), self._transaction():
+            for place in places:
+                self._db.execute("DELETE FROM pictures WHERE rep_id = ?", (self._place_id(*place),))
+
     def check(self) -> str:
         """Return what SQLite says of the file's wholeness: "ok", or what is wrong with it."""
         with understood(self.path):
@@ -271,10 +317,13 @@ class Store:
         return found
 
     def _rep_id(self, kept: KeptRep) -> int | None:
+        return self._place_id(kept.session.uid, kept.rep.number)
+
+    def _place_id(self, session_uid: str, number: int) -> int | None:
         row = self._db.execute(
             "SELECT reps.id FROM reps JOIN sessions ON sessions.id = reps.session_id "
             "WHERE sessions.uid = ? AND reps.number = ?",
-            (kept.session.uid, kept.rep.number),
+            (session_uid, number),
         ).fetchone()
         return None if row is None else row["id"]
 
