@@ -20,7 +20,8 @@ from trainer import __version__
 from trainer.caution import CAUTION_LINES, CAUTION_TITLE
 from trainer.cli_options import (
     camera_options,
-    keeping_options,
+    live_options,
+    measure_options,
     picture_options,
     player_options,
     practice_options,
@@ -81,7 +82,7 @@ def _parser() -> argparse.ArgumentParser:
     practice_options(live)
     tag_options(live)
     stage_options(live)
-    keeping_options(live)
+    live_options(live)
     live.set_defaults(run=_live)
 
     demo = commands.add_parser("demo", help="the mirror, on the clips that come with it")
@@ -92,12 +93,7 @@ def _parser() -> argparse.ArgumentParser:
     demo.set_defaults(run=_demo)
 
     measure = commands.add_parser("measure", help="measure video files")
-    measure.add_argument("clips", nargs="+", type=Path, metavar="CLIP", help="a file or a folder")
-    measure.add_argument("--out", type=Path, required=True, metavar="DIR")
-    measure.add_argument("--jobs", type=int, default=1, metavar="N", help="clips at once")
-    measure.add_argument("--engine", metavar="ADDRESS", help="a Dask scheduler whose workers do it")
-    measure.add_argument("--resume", action="store_true", help="leave out clips measured before")
-    measure.add_argument("--keep", action="store_true", help="keep the reps as the player's")
+    measure_options(measure)
     player_options(measure)
     tolerance_options(measure)
     picture_options(measure)
@@ -329,20 +325,14 @@ def _replay(args: argparse.Namespace) -> int:
 
 
 def _players(args: argparse.Namespace) -> int:
-    from trainer.players import data_dir, load, roster
-    from trainer.words import roster_line
+    from trainer.roster import players_lines
 
-    names, code = roster(), 0
-    for name in names:
-        record, trouble = load(name)
-        if trouble:
-            print(trouble, file=sys.stderr)
-            code = 1
-        else:
-            _say(roster_line(record))
-    if not names:
-        _say(f"No player has a record in {data_dir()} yet. trainer live --player NAME begins one.")
-    return code
+    lines, troubles = players_lines()
+    for line in lines:
+        _say(line)
+    for trouble in troubles:
+        print(trouble, file=sys.stderr)
+    return 1 if troubles else 0
 
 
 def _tags(args: argparse.Namespace) -> int:

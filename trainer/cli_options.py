@@ -85,20 +85,8 @@ def tag_options(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def stage_options(parser: argparse.ArgumentParser) -> None:
-    """Add sound and screen."""
-    parser.add_argument(
-        "--sound", choices=("auto", "pygame", "simpleaudio", "off"), help="default: auto"
-    )
-    parser.add_argument("--screen", choices=("auto", "window", "none"), default="auto")
-    parser.add_argument("--large-text", action="store_true", help="larger letters and figures")
-    parser.add_argument(
-        "--no-figures", action="store_true", help="tones only: no figure, bar or verdict shown"
-    )
-
-
-def keeping_options(parser: argparse.ArgumentParser) -> None:
-    """Add what of a practice is kept, and whether the first run is gone through."""
+def live_options(parser: argparse.ArgumentParser) -> None:
+    """Add what is kept and written of a practice, and whether the first run is gone through."""
     parser.add_argument(
         "--no-keep", action="store_true", help="keep nothing: no rep, no change of the record"
     )
@@ -119,3 +107,25 @@ def keeping_options(parser: argparse.ArgumentParser) -> None:
         dest="first_run",
         help="begin with the mirror, also the first time",
     )
+
+
+def stage_options(parser: argparse.ArgumentParser) -> None:
+    """Add sound and screen."""
+    parser.add_argument(
+        "--sound", choices=("auto", "pygame", "simpleaudio", "off"), help="default: auto"
+    )
+    parser.add_argument("--screen", choices=("auto", "window", "none"), default="auto")
+    parser.add_argument("--large-text", action="store_true", help="larger letters and figures")
+    parser.add_argument(
+        "--no-figures", action="store_true", help="tones only: no figure, bar or verdict shown"
+    )
+
+
+def measure_options(parser: argparse.ArgumentParser) -> None:
+    """Add the clips to be measured, where to, and how many at once."""
+    parser.add_argument("clips", nargs="+", type=Path, metavar="CLIP", help="a file or a folder")
+    parser.add_argument("--out", type=Path, required=True, metavar="DIR")
+    parser.add_argument("--jobs", type=int, default=1, metavar="N", help="clips at once")
+    parser.add_argument("--engine", metavar="ADDRESS", help="a Dask scheduler whose workers do it")
+    parser.add_argument("--resume", action="store_true", help="leave out clips measured before")
+    parser.add_argument("--keep", action="store_true", help="keep the reps as the player's")

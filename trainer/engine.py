@@ -214,7 +214,7 @@ class Engine:
     def resume(self, rules: Rules) -> None:
         """Go on after another player, by ``rules`` as known now; pain that was marked stays."""
         self.rules = replace(rules, pain=rules.pain or self.rules.pain)
-        self.rod, self.paused, self.answer = None, False, ""
+        self.rod, self.paused, self.answer, self.guess = None, False, "", ""
         self._signs = gestures.SignState()
         self._new_setup()
 

@@ -309,8 +309,8 @@ class View:
     rod: RodState | None = None  #: the rod check under way; None outside it
     practice: PracticeShown | None = None  #: what is practised and told; None: all is told
     listed: Listed | None = None  #: a list to be shown over the mirror
-    guide: Guide | None = None  #: a page of the first run or of the placement guide
     filming: bool = False  #: pictures are being kept: this is to be seen at any time
+    guide: Guide | None = None  #: a page of the first run or of the placement guide
     announced: Announced | None = None  #: the next player's name
     writing: Writing | None = None  #: a note under way; the keys are its letters
     looked: LookBack | None = None  #: the last rep standing still, or two tops, over the mirror

@@ -32,6 +32,12 @@ VOLUME_WORDS = (
     "Volume: turn reached. The first must be heard where you stand",
 )
 
+NO_PLAYERS = (
+    "No player has a record in {} yet. trainer live --player NAME begins one."  #: in which folder
+)
+#: Of a player whose record was taken away or given another name by hand.
+RECORDLESS = "{0}: no record, but reps are kept; trainer rename {0} NAME gives them to NAME"
+
 #: What each phase is called to the player.
 PHASE_WORDS = {
     Phase.NOBODY: "nobody in the picture",

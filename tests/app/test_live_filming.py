@@ -6,6 +6,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
+from bay_run import BayRun
 from fakes import (
     FakeEstimator,
     FakeScreen,
@@ -15,7 +16,6 @@ from fakes import (
     mirror,
     outcome,
 )
-from test_live_bay import Bay as BayRun
 from test_live_reps import rep_keeper
 from test_putting_together import Theatre
 

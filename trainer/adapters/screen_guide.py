@@ -168,8 +168,11 @@ def _halves(area: Box, u: float, share: float) -> tuple[Box, Box]:
 
 
 def _camera(surface: Any, pen: Pen, area: Box, view: View, guide: Guide, u: float) -> None:  # noqa: ANN401
-    left, right = _halves(area, u, 0.62)
-    _picture(surface, left, view.image_rgb)
+    left, right = _halves(area, u, 0.62 if area.w > area.h else 0.34)
+    place = _picture(surface, left, view.image_rgb)
+    if right.y > area.y:  # under the picture, which may leave room
+        y = place.bottom + 0.03 * u
+        right = right._replace(y=y, h=max(area.bottom - y, 1))
     y = _choices(surface, pen, right, guide, u) + 0.02 * u
     y = _trouble(surface, pen, right._replace(y=y, h=0.45 * right.h), guide.trouble, u)
     y += 0.02 * u

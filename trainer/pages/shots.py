@@ -185,7 +185,6 @@ SHOTS: Final = {
     "left-handed-result": Shot(make=lambda: _after(SHORT, LEFT)),
     "large-text-backswing": Shot(make=lambda: _large(_backswing())),
     "large-text-result": Shot(make=lambda: _large(_after(SHORT))),
-    **{name: Shot(make=make) for name, make in FIRST.items()},
     "next-player": Shot(make=_next_player),
     "note": Shot(make=_note),
     "rep-standing-still": Shot(make=_still),
@@ -193,5 +192,6 @@ SHOTS: Final = {
     "across-the-room-backswing": Shot(make=lambda: _far(_backswing())),
     "across-the-room-result": Shot(make=lambda: _far(_after(SHORT))),
     "across-the-room-after-pain": Shot(make=lambda: _far(_pain())),
+    **{name: Shot(make=make) for name, make in FIRST.items()},
     "tones-only": Shot(make=lambda: replace(_after(SHORT), look=Look(figures=False))),
 }

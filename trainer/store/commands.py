@@ -1,4 +1,4 @@
-"""The commands about kept reps: backup, restore, forget, pictures, export, share, import."""
+"""Commands about kept reps: backup, restore, rename, forget, pictures, export, share, import."""
 
 from __future__ import annotations
 
@@ -23,6 +23,12 @@ def add_commands(commands: Any, say: Say) -> tuple[argparse.ArgumentParser, ...]
     restore = commands.add_parser("restore", help="put a backup in the place of the reps kept now")
     restore.add_argument("file", type=Path, metavar="FILE", help="written by trainer backup")
     restore.set_defaults(run=lambda args: _restore(args, say))
+
+    rename = commands.add_parser("rename", help="give a player and their reps another name")
+    rename.add_argument("player", metavar="PLAYER")
+    rename.add_argument("new", metavar="NEW")
+    rename.add_argument("--join", action="store_true", help="both names are one person's")
+    rename.set_defaults(run=lambda args: _rename(args, say))
 
     forget = commands.add_parser("forget", help="delete all that is kept of a player")
     forget.add_argument("player", metavar="PLAYER")
@@ -58,7 +64,7 @@ def add_commands(commands: Any, say: Say) -> tuple[argparse.ArgumentParser, ...]
     take.add_argument("file", type=Path, metavar="FILE.zip")
     take.add_argument("--player", metavar="NAME", help="file the reps under this name")
     take.set_defaults(run=lambda args: _import(args, say))
-    return backup, restore, forget, pictures, export, share, take
+    return backup, restore, rename, forget, pictures, export, share, take
 
 
 def _backup(args: argparse.Namespace, say: Say) -> int:
@@ -86,6 +92,24 @@ def _restore(args: argparse.Namespace, say: Say) -> int:
             f"No pictures are in a backup. Reps that were filmed: {told}; of these the clips of "
             f"{there} lie in {pictures_dir()}."
         )
+    return 0
+
+
+def _rename(args: argparse.Namespace, say: Say) -> int:
+    from trainer.errors import StoreError
+    from trainer.settings import player_name
+    from trainer.store.care import rename
+
+    old, new = player_name(args.player, "PLAYER"), player_name(args.new, "NEW")
+    had_record, sessions = rename(old, new, join=args.join)
+    if not had_record and not sessions:
+        raise StoreError(
+            f"nothing is kept of {old}. A player of whom something is was wanted. "
+            "Check the name with trainer players."
+        )
+    what = ["the record"] if had_record else []
+    what += [_count(sessions, "session")] if sessions else []
+    say(f"{old} is {new} from now on: {' and '.join(what)}.")
     return 0
 
 

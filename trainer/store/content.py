@@ -258,6 +258,23 @@ class Store:
         with in_words(self.path), self._transaction():
             self._db.execute("DELETE FROM players WHERE key = ?", (player_key(player),))
 
+    def rename_player(self, old: str, new: str) -> int:
+        """Put every session of ``old`` under ``new``, with what ``new`` has; return how many."""
+        with in_words(self.path), self._transaction():
+            was = self._player_id(old)
+            if was is None:
+                return 0
+            now = self._player_id(new)
+            if now is None or now == was:
+                given = (player_key(new), new, was)
+                self._db.execute("UPDATE players SET key = ?, name = ? WHERE id = ?", given)
+            moved = self._db.execute(
+                "UPDATE sessions SET player_id = ? WHERE player_id = ?", (now or was, was)
+            )
+            if now not in (None, was):
+                self._db.execute("DELETE FROM players WHERE id = ?", (was,))
+        return moved.rowcount
+
     def clean(self) -> None:
         """Give freed space back and empty the log. Raises BusyStoreError while it is used."""
         with in_words(self.path):
@@ -298,10 +315,14 @@ class Store:
         """Return the condition of a query, and what it is given."""
         if player is None:
             return "", ()
+        known = self._player_id(player)
+        # A player nobody knows has no reps: no id is negative.
+        return "WHERE sessions.player_id = ?", (-1 if known is None else known,)
+
+    def _player_id(self, player: str) -> int | None:
         key = player_key(player)
         row = self._db.execute("SELECT id FROM players WHERE key = ?", (key,)).fetchone()
-        # A player nobody knows has no reps: no id is negative.
-        return "WHERE sessions.player_id = ?", (-1 if row is None else row["id"],)
+        return None if row is None else int(row["id"])
 
     def _reps(self, rest: str, given: tuple[Any, ...]) -> list[KeptRep]:
         rows = self._db.execute(f"{_REPS} {rest}", given).fetchall()
@@ -331,13 +352,10 @@ class Store:
         row = self._db.execute("SELECT id FROM sessions WHERE uid = ?", (session.uid,)).fetchone()
         if row is not None:
             return int(row["id"])
-        key = player_key(session.player)
-        row = self._db.execute("SELECT id FROM players WHERE key = ?", (key,)).fetchone()
-        player_id = (
-            self._insert("players", {"key": key, "name": session.player})
-            if row is None
-            else row["id"]
-        )
+        player_id = self._player_id(session.player)
+        if player_id is None:
+            names = {"key": player_key(session.player), "name": session.player}
+            player_id = self._insert("players", names)
         return self._insert("sessions", {"player_id": player_id, **session_row(session)})
 
     def _insert_motion(self, rep_id: int, motion: Motion) -> None:
