@@ -98,7 +98,8 @@ def run_guided(
             if outcome.quit_asked:
                 return done
             settings, driver_cm = _answered(settings, outcome.answers), outcome.answers.driver_cm
-            _keep(outcome, settings, keeper, say, named=named is not None)
+            if not outcome.no_camera:  # else it is asked for at the next start, with a camera
+                _keep(outcome, settings, keeper, say, named=named is not None)
             caution, begun = caution and not outcome.cautioned, not outcome.left
             kept = kept and outcome.left
             say(REPEAT)

@@ -378,6 +378,8 @@ def app(monkeypatch, tmp_path):
     state = {"pose": placed(), "cameras": ["front", "side"], "gone": ""}
 
     def open_it(spec=None, **_):
+        if spec is None and not state["cameras"]:
+            raise CameraError("no camera was found. A webcam was wanted. Try another.")
         name = "first" if spec is None else f"camera {spec}"
         gone = CameraError(f"{name} did not open; found camera 0. One was wanted. Try it.")
         failure = gone if name == state["gone"] else None
@@ -455,6 +457,18 @@ def test_it_is_passed_over_with_one_key_and_not_asked_again(app):
     assert not kept_camera.camera_path().exists()
     screen, _ = app([(no_page, QUIT)])
     assert screen.seen == [None]
+
+
+def test_passed_over_for_want_of_a_camera_it_comes_again(app, capsys):
+    app.state["cameras"] = []
+    leave = [key(pygame.K_ESCAPE)]
+    with pytest.raises(AssertionError, match="assert 1 == 0"):
+        app([(lambda view: view.guide is not None and view.guide.title == "No camera", leave)])
+    assert "no camera was found" in capsys.readouterr().err
+    assert not record_path("me").exists()
+    app.state["cameras"] = ["front"]
+    screen, _ = app([(on_page(GuidePage.CAMERA), leave), (no_page, QUIT)])
+    assert (GuidePage.CAMERA, "Is this the camera?") in screen.seen
 
 
 def test_it_can_be_left_out_by_option(app):
