@@ -1,15 +1,19 @@
 """The mark that pictures are being kept: a shape and a word, over everything, on nobody."""
 
+from dataclasses import replace
+
 import pygame
 import pytest
 from screen_views import make_image, make_view
 
 from trainer.adapters import palette
+from trainer.adapters.screen_bay import above_note
 from trainer.adapters.screen_draw import draw
 from trainer.adapters.screen_filming import beside_mark, mark_box
 from trainer.adapters.screen_keys import action_of
 from trainer.adapters.screen_layout import Placement, lay_out
 from trainer.adapters.screen_words import FILMING, MIRROR_KEYS
+from trainer.pages.shots import SHOTS
 from trainer.ports import Announced, KeyAction, Listed, Writing
 
 SIZES = [(1280, 720), (800, 600), (640, 480), (1920, 1080), (500, 900), (360, 640)]
@@ -62,7 +66,7 @@ def test_pages_and_lists_do_not_hide_it_nor_does_it_hide_their_words(size_wh):
     for page, given in (("help", {}), ("caution", {}), ("kinds", {}), ("", {"listed": listed})):
         on, layout = drawn(size_wh, page=page, filming=True, **given)
         off, _ = drawn(size_wh, page=page, **given)
-        box = mark_box(layout, covered=True)
+        box = mark_box(layout, "page")
         assert count(on, box, palette.WARNING) > 10
         assert count(off, box, palette.TEXT) == count(off, box, palette.TARGET) == 0
 
@@ -71,15 +75,53 @@ def test_pages_and_lists_do_not_hide_it_nor_does_it_hide_their_words(size_wh):
 def test_it_is_larger_across_the_room_and_over_a_note_and_a_name(size_wh):
     on, layout = drawn(size_wh, filming=True, far=True, reps=12)
     off, _ = drawn(size_wh, far=True, reps=12)
-    box = mark_box(layout, far=True)
+    box = mark_box(layout, "far")
     assert count(on, box, palette.WARNING) > 10
     assert count(off, box, palette.TEXT) == count(off, box, palette.TARGET) == 0
-    for given in (
-        {"writing": Writing(title="Note", text="knee", foot="Enter")},
-        {"announced": Announced(name="Bob", lines=("left-hander",))},
+    for over, given in (
+        ("note", {"writing": Writing(title="Note on rep 3", text="knee", foot="Enter")}),
+        ("page", {"announced": Announced(name="Bob", lines=("left-hander",))}),
     ):
         on, layout = drawn(size_wh, filming=True, **given)
-        assert count(on, mark_box(layout, covered=True), palette.WARNING) > 10
+        off, _ = drawn(size_wh, **given)
+        box = mark_box(layout, over)
+        assert count(on, box, palette.WARNING) > 10
+        assert count(off, box, palette.TEXT) == count(off, box, palette.TARGET) == 0
+
+
+@pytest.mark.parametrize("size_wh", SIZES)
+def test_a_note_written_across_the_room_and_the_mark_do_not_cover_each_other(size_wh):
+    note = Writing(title="Note", text="knee", foot="Enter")
+    on, layout = drawn(size_wh, filming=True, far=True, writing=note)
+    box = mark_box(above_note(layout), "far")
+    assert count(on, box, palette.WARNING) > 10
+    off, _ = drawn(size_wh, far=True, writing=note)
+    assert count(off, box, palette.TEXT) == 0
+
+
+def over_the_mirror(name, view):
+    """Return what the window shows in place of the strip's lower line."""
+    instead = (view.listed, view.guide, view.announced, view.looked)
+    if SHOTS[name].page or any(one is not None for one in instead):
+        return "page"
+    if view.far:
+        return "far"
+    return "strip" if view.writing is None else "note"
+
+
+@pytest.mark.parametrize("name", SHOTS)
+def test_on_no_page_of_the_window_does_the_mark_cover_a_word(name):
+    shot = SHOTS[name]
+    view = replace(shot.make(), filming=True)
+    over = over_the_mirror(name, view)
+    surface = pygame.Surface((1280, 720), 0, 32)
+    layout = draw(surface, replace(view, filming=False), page=shot.page)
+    box = mark_box(layout, over)
+    if over != "strip":  # whose lower line makes room for it
+        for colour in palette.TEXT_COLOURS:
+            assert count(surface, box, colour) == 0
+    draw(surface, view, page=shot.page)
+    assert count(surface, box, palette.WARNING) > 10
 
 
 def test_a_key_switches_it_and_the_page_of_keys_says_so():

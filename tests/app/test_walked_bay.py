@@ -80,6 +80,12 @@ def test_the_verdict_is_right_wherever_the_truth_is_clear(bay, name):
         assert rep.verdict.good is (not faults), rep.number
 
 
+def test_while_the_address_is_taken_no_fault_of_the_setup_is_said(bay):
+    played, _ = bay
+    said = {view.practice.headline for view in played.views if view.practice is not None}
+    assert {words for words in said if words and not words.startswith("Paused")} == set()
+
+
 @pytest.mark.parametrize("name", BAY)
 def test_walking_talking_and_teeing_are_silent_and_walking_out_is_a_pause(bay, name):
     played, _ = bay

@@ -3,6 +3,7 @@
 import ast
 import math
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -45,10 +46,14 @@ def view_of(name):
     return _VIEWS[name]
 
 
-def written_on(name, size_wh=(1280, 720)):
-    pen = ListeningPen()
+def written_on(name, size_wh=(1280, 720), *, large_text=False):
+    pen, view = ListeningPen(), view_of(name)
     draw_once(
-        view_of(name), page=SHOTS[name].page, stale=SHOTS[name].stale, pen=pen, size_wh=size_wh
+        replace(view, look=replace(view.look, large_text=large_text)),
+        page=SHOTS[name].page,
+        stale=SHOTS[name].stale,
+        pen=pen,
+        size_wh=size_wh,
     )
     return pen.written
 
@@ -69,9 +74,10 @@ def known_words():
 
 
 @pytest.mark.parametrize("size_wh", [(1280, 720), (640, 360), (1024, 768), (420, 760)])
+@pytest.mark.parametrize("large_text", [False, True], ids=["usual", "large"])
 @each_page
-def test_no_writing_leaves_the_window(name, size_wh):
-    for text, box, *_ in written_on(name, size_wh):
+def test_no_writing_leaves_the_window(name, size_wh, large_text):
+    for text, box, *_ in written_on(name, size_wh, large_text=large_text):
         assert box.x >= -0.5, text
         assert box.right <= size_wh[0] + 0.5, text
         assert box.y >= -0.5, text
@@ -79,9 +85,11 @@ def test_no_writing_leaves_the_window(name, size_wh):
 
 
 @pytest.mark.parametrize("size_wh", [(1280, 720), (1024, 768), (420, 760)])
+@pytest.mark.parametrize("large_text", [False, True], ids=["usual", "large"])
 @each_page
-def test_no_writing_lies_on_another(name, size_wh):
-    written = [(text, box) for text, box, *_ in written_on(name, size_wh) if text.strip("° ")]
+def test_no_writing_lies_on_another(name, size_wh, large_text):
+    all_of_it = written_on(name, size_wh, large_text=large_text)
+    written = [(text, box) for text, box, *_ in all_of_it if text.strip("° ")]
     for number, (text, box) in enumerate(written):
         for other, that in written[:number]:
             if (text, box) != (other, that):

@@ -13,7 +13,7 @@ from trainer.adapters.screen_bay import above_note, draw_announced, draw_look_ba
 from trainer.adapters.screen_calm import Memory
 from trainer.adapters.screen_drift import draw_head, draw_hips
 from trainer.adapters.screen_far import draw_far
-from trainer.adapters.screen_filming import beside_mark, draw_filming
+from trainer.adapters.screen_filming import Over, beside_mark, draw_filming
 from trainer.adapters.screen_guide import draw_guide
 from trainer.adapters.screen_kinds import draw_kinds
 from trainer.adapters.screen_layout import FIGURE, HEADLINE, LINE, NOTICE, SMALL, Box, Layout
@@ -87,15 +87,15 @@ def draw(
         elif view.listed is not None:
             draw_list(surface, pen, layout, view.listed)
         if view.filming:
-            draw_filming(surface, pen, layout, covered=True)
+            draw_filming(surface, pen, layout, "page")
         return layout
     if _draw_instead(surface, pen, layout, view):
         if view.filming:
-            draw_filming(surface, pen, layout, covered=True)
+            draw_filming(surface, pen, layout, "page")
         return layout
     measures = _shown_measures(view, memory, now_s, stale=stale)
+    free = above_note(layout) if view.writing is not None else layout
     if view.far and image is not None:
-        free = above_note(layout) if view.writing is not None else layout
         draw_far(surface, pen, free, view, measures, memory.calm, now_s, stale=stale)
     elif image is not None:
         draw_mirror(surface, image, layout.picture)
@@ -116,8 +116,10 @@ def draw(
         strip = beside_mark(layout) if view.filming else layout
         _draw_strip(surface, pen, strip, view, stale=stale)
     if view.filming:
-        far = view.far and image is not None
-        draw_filming(surface, pen, layout, covered=view.writing is not None and not far, far=far)
+        over: Over = "strip" if view.writing is None else "note"
+        if view.far and image is not None:
+            over = "far"
+        draw_filming(surface, pen, free if over == "far" else layout, over)
     return layout
 
 

@@ -3,36 +3,39 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 from trainer.adapters import palette
+from trainer.adapters.screen_bay import above_note
 from trainer.adapters.screen_far import far_reps
 from trainer.adapters.screen_layout import PAD, Box, Layout
 from trainer.adapters.screen_marks import draw_plate
 from trainer.adapters.screen_pen import Pen
 from trainer.adapters.screen_words import FILMING
 
+Over = Literal["strip", "page", "note", "far"]
 HIGH: Final = 0.06  #: height of ring and word together
 WIDE: Final = 0.25  #: room for both
-EDGE: Final = 0.042  #: of the window's height, left free above pages and lists
+EDGE: Final = 0.038  #: of the window's height, left free above pages and lists
 
 
-def mark_box(layout: Layout, *, covered: bool = False, far: bool = False) -> Box:
+def mark_box(layout: Layout, over: Over = "strip") -> Box:
     """Return where the mark stands: at the end of the strip's lower line, or below a tall one.
 
-    ``covered``: a page or a list lies over the mirror; then in the free edge above it. ``far``: in
-    the window for a screen across the room, under its reps, and larger.
+    ``over`` is what the window shows in place of that: a "page" or list (then in its free corner),
+    a "note" being written (beside its title), or what is for a screen across the room ("far": under
+    its reps, and larger).
     """
     line, window, u = layout.line, layout.window, layout.unit
-    if far:
+    if over == "far":
         column = far_reps(layout)
         wide = min(1.5 * WIDE * u, column.w)
-        high = HIGH * u * wide / (WIDE * u)
+        high = HIGH * wide / WIDE
         return Box(column.right - wide, column.bottom - 1.2 * high, wide, high)
-    if covered:
+    if over in ("page", "note"):
         high = min(EDGE * window.h, HIGH * u)
-        wide = WIDE * u * high / (HIGH * u)
-        return Box((window.w - wide) / 2, 0.0, wide, high)
+        top = 0.0 if over == "page" else above_note(layout).window.bottom
+        return Box(window.right - WIDE * high / HIGH, top, WIDE * high / HIGH, high)
     wide = min(WIDE * u, line.w)
     if line.h > 0.1 * u:
         return Box(line.x, line.bottom - HIGH * u, wide, HIGH * u)
@@ -48,18 +51,11 @@ def beside_mark(layout: Layout) -> Layout:
     return replace(layout, line=line._replace(w=max(box.x - PAD * u - line.x, 1)))
 
 
-def draw_filming(
-    surface: Any,  # noqa: ANN401
-    pen: Pen,
-    layout: Layout,
-    *,
-    covered: bool = False,
-    far: bool = False,
-) -> None:
+def draw_filming(surface: Any, pen: Pen, layout: Layout, over: Over = "strip") -> None:  # noqa: ANN401
     """Draw the mark; last of all, so that no page or list hides it."""
     import pygame
 
-    box = mark_box(layout, covered=covered, far=far)
+    box = mark_box(layout, over)
     draw_plate(surface, pen, box, layout.unit)
     half = 0.42 * box.h
     middle = (round(box.x + 0.15 * box.h + half), round(box.y + box.h / 2))

@@ -97,6 +97,7 @@ def _choices(surface: Any, pen: Pen, box: Box, guide: Guide, u: float) -> float:
         (pen.shrunk(words, TITLE * u, box.w - 0.1 * u) for words in guide.choices),
         default=TITLE * u,
     )
+    cap = min(cap, 0.6 * box.h / (2.7 * max(len(guide.choices), 1)))  # words follow under them
     y = box.y
     for number, words in enumerate(guide.choices):
         row = Box(box.x + 0.05 * u, y, box.w - 0.05 * u, 2.4 * cap)
@@ -126,9 +127,17 @@ def _question(surface: Any, pen: Pen, area: Box, guide: Guide, u: float) -> None
         y = box.bottom + 0.05 * u
     y = _trouble(surface, pen, Box(area.x, y, area.w, 0.25 * u), guide.trouble, u)
     y += 0.02 * u if guide.trouble else 0.0
+    cap, gap, room_h = WORD * u, 0.01 * u, area.bottom - y
+    while cap > 5:  # one size for all of them
+        rows = [row for line in guide.lines for row in pen.wrap(line, cap, area.w)]
+        if len(rows) * cap * LEADING + len(guide.lines) * gap <= room_h:
+            break
+        cap *= 0.94
     for line in guide.lines:
-        rest = Box(area.x, y, area.w, max(area.bottom - y, 1))
-        y = _write(surface, pen, rest, line, WORD * u) + 0.01 * u
+        for row in pen.wrap(line, cap, area.w):
+            pen.write(surface, row, (area.x, y), cap, palette.TEXT)
+            y += cap * LEADING
+        y += gap
 
 
 def _bullets(
