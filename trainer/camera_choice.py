@@ -55,10 +55,10 @@ class CameraChoice:
         self._jobs: queue.SimpleQueue[Callable[[], None] | None] = queue.SimpleQueue()
         self._worker = threading.Thread(target=self._work, name="cameras", daemon=True)
         self._threaded, self._closed = threaded, False
-        # NB: single attributes, each rebound as a whole by the worker alone.
-        self._source: FrameSource | None = None
+        # NB: single attributes, each rebound as a whole; ``chosen`` is the main thread's once
+        # ``_searched`` is set, the others the worker's while it has a job.
+        self._shown: tuple[str, FrameSource] | None = None  # which camera is open
         self._trouble = ""
-        self._ready = False
         self._names: tuple[tuple[str, str], ...] = ()
         self._searched = False
         self.chosen = 0
@@ -90,22 +90,24 @@ class CameraChoice:
         """Look for cameras and open the one chosen before, or the first. Also: look again."""
         if self._threaded and self._worker.ident is None:
             self._worker.start()
-        self._searched, self.image_rgb, self._trouble = False, None, ""
+        self._searched, self.chosen = False, 0  # nothing can be chosen until it is known again
+        self.image_rgb, self._trouble = None, ""
         self._do(self._search)
 
     def choose(self, step: int) -> None:
         """Show the next camera, or the one before."""
-        if len(self._names) < 2:
+        if not self._searched or len(self._names) < 2:
             return
         self.chosen = (self.chosen + step) % len(self._names)
-        self.image_rgb, self._ready, self._trouble = None, False, ""
+        self.image_rgb, self._trouble = None, ""
         number = self._names[self.chosen][0]
         self._do(lambda: self._show(number))
 
     def look(self) -> None:
         """Take the newest picture of the chosen camera, if there is one."""
-        if self._ready and self._source is not None:
-            frame = self._source.get(0.0)
+        shown = self._shown  # the worker may take it away meanwhile
+        if shown is not None and self._names and shown[0] == self._names[self.chosen][0]:
+            frame = shown[1].get(0.0)
             if frame is not None:
                 self.image_rgb = frame.image_rgb
 
@@ -161,7 +163,7 @@ class CameraChoice:
         self._drop()
         if self._closed:
             return
-        source = None
+        self._trouble, source = "", None
         try:
             source = self._opened(number)
             source.open()
@@ -171,9 +173,9 @@ class CameraChoice:
                 with suppress(CameraError):
                     source.close()
             return
-        self._source, self._ready = source, True
+        self._shown = number, source
 
     def _drop(self) -> None:
-        source, self._source, self._ready = self._source, None, False
-        if source is not None:
-            source.close()
+        shown, self._shown = self._shown, None
+        if shown is not None:
+            shown[1].close()

@@ -220,10 +220,8 @@ def _say(line: str) -> None:
 
 def _live(args: argparse.Namespace) -> int:
     from trainer.live import stage_for
-    from trainer.live_runs import Wanted, run_guided
+    from trainer.live_runs import run_guided
     from trainer.players import DEFAULT_NAME
-    from trainer.roster import for_others
-    from trainer.settings import load
     from trainer.words import sittings_lines
 
     read, keeper = _player(args, DEFAULT_NAME)
@@ -238,8 +236,8 @@ def _live(args: argparse.Namespace) -> int:
             record=args.record,
             say=_say,
             keeper=keeper,
-            others=for_others(settings, load(args.settings)),
-            wanted=Wanted(first=args.first_run, settings_named=args.settings is not None),
+            first=args.first_run,
+            settings_file=args.settings,
         )
     for line in sittings_lines(result.sittings, each_rep=stage.screen.name != "no screen"):
         _say(line)

@@ -33,7 +33,8 @@ class Outcome:
 
     answers: Answers
     cautioned: bool  #: the caution was shown
-    left: bool  #: the rest was passed over
+    left: bool  #: the rest was passed over ...
+    no_camera: bool = False  #: ... because there was no camera to begin with
     quit_asked: bool
 
 
@@ -75,6 +76,7 @@ class FirstRun:
             answers=self._answers,
             cautioned=self._cautioned,
             left=self._left,
+            no_camera=self.page is GuidePage.CAMERA and bool(self._cameras.trouble),
             quit_asked=self._quit,
         )
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from trainer import kept_camera
 from trainer import live as mirror
-from trainer import settings as settings_file
+from trainer import settings as settings_module
 from trainer.camera_choice import CameraChoice
 from trainer.core.rules import Rules
 from trainer.errors import CameraError
@@ -20,36 +20,37 @@ from trainer.live import Say, Stage
 from trainer.placing import Placing
 from trainer.players import record_key, record_path
 from trainer.ports import FrameSource
+from trainer.roster import for_others
 from trainer.settings import CameraSettings, Settings
 from trainer.shared import RunResult
 
 MakeChoice = Callable[..., CameraChoice]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Wanted:
-    """What the command line says of the first run."""
-
-    first: bool | None = None  #: True: ask again; False: pass it over; None: if it is the first
-    settings_named: bool = False  #: a settings file was named
-
-
-def is_first(settings: Settings, keeper: Keeper | None, wanted: Wanted, screen: str) -> bool:
+def is_first(
+    settings: Settings,
+    keeper: Keeper | None,
+    screen: str,
+    *,
+    asked: bool | None = None,
+    settings_file: Path | None = None,
+) -> bool:
     """Tell whether the questions are to be asked before the mirror starts.
 
+    ``asked``: True to ask them again, False to pass them over, None as said here.
     They are on the first start only: while there is neither a settings file nor a record of the
     player. Never without a window, and never for a video file, which has no place to be put.
     """
     from trainer.adapters.camera import is_clip
 
     source = settings.camera.source
-    if screen != "window" or (source is not None and is_clip(source)) or wanted.first is False:
+    if screen != "window" or (source is not None and is_clip(source)) or asked is False:
         return False
-    if wanted.first:
+    if asked:
         return True
-    if keeper is None or not settings.keep or wanted.settings_named:
+    if keeper is None or not settings.keep or settings_file is not None:
         return False
-    if settings_file.default_path().exists():
+    if settings_module.default_path().exists():
         return False
     return not record_path(keeper.record.name).exists()
 
@@ -62,21 +63,23 @@ def run_guided(
     record: Path | None,
     say: Say,
     keeper: Keeper | None,
-    wanted: Wanted,
-    others: Settings | None = None,
+    first: bool | None = None,
+    settings_file: Path | None = None,
     choice: MakeChoice = CameraChoice,
 ) -> RunResult:
     """Run the mirror until the player quits, with the first run before it where it is due.
 
     The key for the first run ends one run of the mirror and begins another, whose reps go on
-    counting; each run's trace gets a file of its own.
+    counting; each run's trace gets a file of its own. ``first`` as ``asked`` in ``is_first``;
+    ``settings_file`` is the one that was named.
     """
     named = settings.camera.source
     settings = _with_kept_camera(settings, say)
     done = RunResult(
         reps=(), quit_asked=True, frames=0, dropped=0, delays_ms=(), rules=settings.rules
     )
-    due = is_first(settings, keeper, wanted, stage.screen.name)
+    due = is_first(settings, keeper, stage.screen.name, asked=first, settings_file=settings_file)
+    others = for_others(settings, settings_module.load(settings_file))
     driver_cm = None if keeper is None else keeper.record.driver_cm
     runs, counted = 1, 0
     while True:
@@ -90,12 +93,13 @@ def run_guided(
                 driver_cm=driver_cm,
             )
             cameras = choice(_opener(settings.camera), named=named, before=settings.camera.source)
-            first = FirstRun(known, cameras, caution=caution, pain=settings.rules.pain)
-            outcome = first.run(stage.screen)
+            pages = FirstRun(known, cameras, caution=caution, pain=settings.rules.pain)
+            outcome = pages.run(stage.screen)
             if outcome.quit_asked:
                 return done
             settings, driver_cm = _answered(settings, outcome.answers), outcome.answers.driver_cm
-            _keep(outcome, settings, keeper, say, named=named is not None)
+            if not outcome.no_camera:  # else it is asked for at the next start, with a camera
+                _keep(outcome, settings, keeper, say, named=named is not None)
             caution, begun = caution and not outcome.cautioned, not outcome.left
             kept = kept and outcome.left
             say(REPEAT)

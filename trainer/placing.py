@@ -62,6 +62,8 @@ class Placing:
             return
         rates = (source.status().measured_fps, shared.poses_per_second())
         fps = min((rate for rate in rates if rate is not None), default=None)
+        if shared.keeper is not None and shared.keeper.record.driver_cm is not None:
+            self._driver_cm = shared.keeper.record.driver_cm  # of whose turn it is
         self.take_in(shared.frame, shared.step, fps, shared.rules)
 
     def take_in(

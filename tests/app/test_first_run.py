@@ -3,6 +3,7 @@
 import threading
 import time
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pygame
@@ -18,7 +19,7 @@ from trainer.core.records import Frame, Handed
 from trainer.errors import CameraError
 from trainer.first_run import Answers, FirstRun
 from trainer.lengths import feet_words
-from trainer.live_runs import Wanted, is_first
+from trainer.live_runs import is_first
 from trainer.players import PlayerRecord, load, record_path, save
 from trainer.ports import GuidePage, KeyAction, SourceState, SourceStatus
 from trainer.settings import CameraSettings, Settings
@@ -277,36 +278,36 @@ class NoKeeper:
 
 
 @pytest.mark.parametrize(
-    ("changes", "wanted", "screen", "due"),
+    ("changes", "how", "screen", "due"),
     [
-        ({}, Wanted(), "window", True),
-        ({}, Wanted(), "no screen", False),
-        ({}, Wanted(first=False), "window", False),
-        ({}, Wanted(settings_named=True), "window", False),
-        ({"camera": CameraSettings(source="swing.mp4")}, Wanted(), "window", False),
-        ({"camera": CameraSettings(source="swing.mp4")}, Wanted(first=True), "window", False),
-        ({"camera": CameraSettings(source="1")}, Wanted(), "window", True),
-        ({"camera": CameraSettings(source="http://a:1/v")}, Wanted(), "window", True),
-        ({"keep": False}, Wanted(), "window", False),
-        ({"keep": False}, Wanted(first=True), "window", True),
-        ({}, Wanted(first=True), "no screen", False),
+        ({}, {}, "window", True),
+        ({}, {}, "no screen", False),
+        ({}, {"asked": False}, "window", False),
+        ({}, {"settings_file": Path("my.toml")}, "window", False),
+        ({"camera": CameraSettings(source="swing.mp4")}, {}, "window", False),
+        ({"camera": CameraSettings(source="swing.mp4")}, {"asked": True}, "window", False),
+        ({"camera": CameraSettings(source="1")}, {}, "window", True),
+        ({"camera": CameraSettings(source="http://a:1/v")}, {}, "window", True),
+        ({"keep": False}, {}, "window", False),
+        ({"keep": False}, {"asked": True}, "window", True),
+        ({}, {"asked": True}, "no screen", False),
     ],
 )
-def test_when_the_first_run_is_due(changes, wanted, screen, due, monkeypatch, tmp_path):
+def test_when_the_first_run_is_due(changes, how, screen, due, monkeypatch, tmp_path):
     monkeypatch.setattr("trainer.settings.default_path", lambda: tmp_path / "none.toml")
-    assert is_first(Settings(**changes), NoKeeper(), wanted, screen) is due
+    assert is_first(Settings(**changes), NoKeeper(), screen, **how) is due
 
 
 def test_it_is_not_due_once_anything_is_kept(monkeypatch, tmp_path):
     settings = tmp_path / "settings.toml"
     monkeypatch.setattr("trainer.settings.default_path", lambda: settings)
-    assert is_first(Settings(), NoKeeper(), Wanted(), "window")
+    assert is_first(Settings(), NoKeeper(), "window")
     settings.write_text("", encoding="utf-8")
-    assert not is_first(Settings(), NoKeeper(), Wanted(), "window")
+    assert not is_first(Settings(), NoKeeper(), "window")
     settings.unlink()
     save(PlayerRecord(name="me"))
-    assert not is_first(Settings(), NoKeeper(), Wanted(), "window")
-    assert is_first(Settings(), NoKeeper(), Wanted(first=True), "window")
+    assert not is_first(Settings(), NoKeeper(), "window")
+    assert is_first(Settings(), NoKeeper(), "window", asked=True)
 
 
 def key(name, letter=""):
@@ -377,6 +378,8 @@ def app(monkeypatch, tmp_path):
     state = {"pose": placed(), "cameras": ["front", "side"], "gone": ""}
 
     def open_it(spec=None, **_):
+        if spec is None and not state["cameras"]:
+            raise CameraError("no camera was found. A webcam was wanted. Try another.")
         name = "first" if spec is None else f"camera {spec}"
         gone = CameraError(f"{name} did not open; found camera 0. One was wanted. Try it.")
         failure = gone if name == state["gone"] else None
@@ -454,6 +457,18 @@ def test_it_is_passed_over_with_one_key_and_not_asked_again(app):
     assert not kept_camera.camera_path().exists()
     screen, _ = app([(no_page, QUIT)])
     assert screen.seen == [None]
+
+
+def test_passed_over_for_want_of_a_camera_it_comes_again(app, capsys):
+    app.state["cameras"] = []
+    leave = [key(pygame.K_ESCAPE)]
+    with pytest.raises(AssertionError, match="assert 1 == 0"):
+        app([(lambda view: view.guide is not None and view.guide.title == "No camera", leave)])
+    assert "no camera was found" in capsys.readouterr().err
+    assert not record_path("me").exists()
+    app.state["cameras"] = ["front"]
+    screen, _ = app([(on_page(GuidePage.CAMERA), leave), (no_page, QUIT)])
+    assert (GuidePage.CAMERA, "Is this the camera?") in screen.seen
 
 
 def test_it_can_be_left_out_by_option(app):

@@ -177,7 +177,7 @@ def _halves(area: Box, u: float, share: float) -> tuple[Box, Box]:
 
 
 def _camera(surface: Any, pen: Pen, area: Box, view: View, guide: Guide, u: float) -> None:  # noqa: ANN401
-    left, right = _halves(area, u, 0.62)
+    left, right = _halves(area, u, 0.62 if area.w > area.h else 0.34)
     place = _picture(surface, left, view.image_rgb)
     if right.y > area.y:  # under the picture, which may leave room
         y = place.bottom + 0.03 * u
@@ -185,9 +185,10 @@ def _camera(surface: Any, pen: Pen, area: Box, view: View, guide: Guide, u: floa
     y = _choices(surface, pen, right, guide, u) + 0.02 * u
     y = _trouble(surface, pen, right._replace(y=y, h=0.45 * right.h), guide.trouble, u)
     y += 0.02 * u
-    rest = right._replace(y=y, h=max(right.bottom - y, 1))
     for line in guide.lines:
-        _write(surface, pen, rest, line, 0.036 * u, palette.QUIET_TEXT, most=5)
+        rest = right._replace(y=y, h=right.bottom - y)
+        if rest.h >= 2 * LINE * u:  # where the choices leave room for it
+            _write(surface, pen, rest, line, 0.036 * u, palette.QUIET_TEXT, most=5)
 
 
 def _picture(surface: Any, box: Box, image_rgb: NDArray[np.uint8] | None) -> Box:  # noqa: ANN401

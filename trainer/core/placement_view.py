@@ -1,7 +1,8 @@
 """How the camera stands to the player, read from the player's own body at address.
 
 One view of one body tells less than instruments would. How sure each figure is was measured on
-772 rendered people before cameras off by up to 15 degrees (docs/how-to/place-the-camera.md).
+772 rendered people before cameras off by up to 15 degrees (docs/how-to/place-the-camera.md);
+``python -m trainer.lab place`` measures it and fits the weights again.
 """
 
 from __future__ import annotations
@@ -57,15 +58,15 @@ _FEET: Final = (
 #: so that on average a camera off by 10 degrees reads as 10. In order: the shoulder line's turn
 #: in the pose model's metres, the tilts of ankle line and hip line and the legs' lean from
 #: upright in the picture (degrees), and how far mid-shoulder is beside mid-ankle, in leg lengths.
-_YAW: Final = (-0.337, 0.617, -0.455, 1.594, -63.861)
-_YAW_AT: Final = (1.48, -3.18)  #: to be added; the second once more times the hand, + right
-_ROLL: Final = (0.015, -0.029, 0.041, -0.565, -16.770)
-_ROLL_AT: Final = (-0.08, -0.30)
+_YAW: Final = (-0.331, 0.703, -0.407, 1.456, -64.050)
+_YAW_AT: Final = (1.517, -3.012)  #: to be added; the second once more times the hand, + right
+_ROLL: Final = (0.013, -0.057, 0.025, -0.519, -16.707)
+_ROLL_AT: Final = (-0.093, -0.359)
 #: How steeply the floor is seen at the feet, in degrees, from how far the toes lie under the
 #: heels, in leg lengths: least squares on the same people, whose cameras stood 0.6 to 1.5 m high
 #: and 2.2 to 4 m away. Feet say it so roughly that a camera much higher or lower than a metre is
 #: told by about half of what it is tipped.
-_FLOOR: Final = (154.4, 1.0)
+_FLOOR: Final = (155.1, 0.956)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -153,14 +154,8 @@ def view_of(
     )
 
 
-def _attitude(
-    points: FloatArray,
-    world_m: FloatArray,
-    handed: Handed,
-    size_wh: tuple[int, int],
-    focal_px: float,
-) -> tuple[float, float, float]:
-    """Return yaw, pitch and roll of the camera against the player, in degrees."""
+def attitude_read(points: FloatArray, world_m: FloatArray) -> tuple[tuple[float, ...], float]:
+    """Return what the camera's attitude is told from: see ``_YAW``, and see ``_FLOOR``."""
     shoulders = world_m[Landmark.LEFT_SHOULDER] - world_m[Landmark.RIGHT_SHOULDER]
     feet, hips = geo.middle(points, "ankle"), geo.middle(points, "hip")
     legs = hips - feet
@@ -174,6 +169,24 @@ def _attitude(
         math.degrees(math.atan2(float(legs[0]), -float(legs[1]))),
         float(geo.middle(points, "shoulder")[0] - feet[0]) / long,
     )
+    return read, float(toes[1] - heels[1]) / long
+
+
+def under_deg(points: FloatArray, size_wh: tuple[int, int], focal_px: float) -> float:
+    """Return how far under the picture's middle the ankles are seen."""
+    row = float(geo.middle(points, "ankle")[1]) - size_wh[1] / 2
+    return math.degrees(math.atan(row / focal_px))
+
+
+def _attitude(
+    points: FloatArray,
+    world_m: FloatArray,
+    handed: Handed,
+    size_wh: tuple[int, int],
+    focal_px: float,
+) -> tuple[float, float, float]:
+    """Return yaw, pitch and roll of the camera against the player, in degrees."""
+    read, toes = attitude_read(points, world_m)
     hand = 1.0 if handed is Handed.RIGHT else -1.0
     yaw, roll = (
         sum(weight * value for weight, value in zip(weights, read, strict=True))
@@ -182,9 +195,8 @@ def _attitude(
         for weights, (at, by_hand) in ((_YAW, _YAW_AT), (_ROLL, _ROLL_AT))
     )
     # The feet are seen from so much above; less how far under the picture's middle they are.
-    steep_deg = _FLOOR[0] * float(toes[1] - heels[1]) / long + _FLOOR[1]
-    pitch = steep_deg - math.degrees(math.atan((float(feet[1]) - size_wh[1] / 2) / focal_px))
-    return yaw, pitch, roll
+    steep_deg = _FLOOR[0] * toes + _FLOOR[1]
+    return yaw, steep_deg - under_deg(points, size_wh, focal_px), roll
 
 
 def _tilt_deg(line: FloatArray) -> float:
