@@ -170,6 +170,18 @@ def test_what_was_learned_stays_over_a_new_setup():
     assert readings[-1].thorax.turn.deg == pytest.approx(true_turn(golfer, 100.0), abs=2.0)
 
 
+def test_what_was_learned_stays_over_a_setup_at_which_no_tag_is_seen():
+    golfer, rng = Golfer(), np.random.default_rng(5)
+    body, _ = play(golfer, np.arange(0.0, 80.0, 3.0))
+    body.see(20.0, [])
+    assert Part.THORAX not in body.zero(20.0, 20.1)
+    (side,) = (s for s in golfer.sheets(100.0) if s.number == 1)
+    assert body.see(20.2, [pose_of(side, rng)]).thorax is None  # counted from no setup
+    _, readings = play(golfer, [100.0] * 3, body=body, t_s=30.0)
+    assert readings[-1].thorax.numbers == (1,)
+    assert readings[-1].thorax.turn.deg == pytest.approx(true_turn(golfer, 100.0), abs=2.0)
+
+
 def test_what_was_learned_holds_for_a_setup_in_another_place_and_attitude():
     golfer = Golfer()
     body, _ = play(golfer, np.arange(0.0, 80.0, 3.0), noise=0.0)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -91,7 +91,9 @@ class PartTags:
             by_number.setdefault(pose.number, []).append(pose)
         seen = {n: own for n, own in by_number.items() if len(own) >= _SETUP_POSES}
         if not seen:
-            self._mounts, self._origin_m, self._now = {}, None, None
+            # How the tags sit beside each other is kept for the next setup that sees one.
+            self._mounts = {n: replace(m, at_setup=False) for n, m in self._mounts.items()}
+            self._origin_m, self._now = None, None
             self._lately.clear()
             return False
         first = min(seen, key=_ORDER.__getitem__)
@@ -286,7 +288,7 @@ class PartTags:
     def _carried(self, fresh: Mapping[int, Mount], origin: FloatArray) -> dict[int, Mount]:
         """Return what stays known of tags not seen at the new setup, in its axes."""
         shared = [n for n in fresh if self._knows(n)]
-        if not shared or self._origin_m is None:
+        if not shared:
             return {}
         by = min(shared, key=lambda n: float(np.trace(self._mounts[n].spread)))
         old, new = self._mounts[by], fresh[by]
