@@ -40,6 +40,8 @@ def test_the_quick_benchmark_runs_through_and_fills_its_table():
         "memory",
         "start",
         "keeps its reps",
+        "films its reps too",
+        "while reps are filmed",
         "keeping a rep",
         "listing the newest 50",
     ):

@@ -21,6 +21,7 @@ from trainer.core.smoothing import OneEuroRules
 from trainer.errors import SettingsError
 from trainer.measure import clip_result, csv_text
 from trainer.settings import CameraSettings, TagSettings, from_values
+from trainer.settings_pictures import PictureSettings
 
 if sys.version_info >= (3, 11):
     import tomllib
@@ -125,6 +126,7 @@ SECTIONS = {
     "smoothing": Rules().smoothing,
     "camera": CameraSettings(),
     "tags": TagSettings(),
+    "pictures": PictureSettings(),
     "sound": {"player": "auto", "level_db": 0.0},
     "screen": {"show_caution": True, "large_text": False, "figures": True, "far": False},
 }
@@ -132,7 +134,7 @@ SECTIONS = {
 BESIDE = {"still_s": {"window_s": 60.0}, "window_s": {"still_s": 0.1}}
 UNITS = {
     "_cm_s": "cm/s", "_deg_s": "deg/s", "_cm": "cm", "_deg": "deg", "_hz": "Hz", "_s": "s",
-    "_fps": "pictures/s", "_mm": "mm", "_sw": "shoulder widths",
+    "_fps": "pictures/s", "_mm": "mm", "_mb": "MB", "_sw": "shoulder widths",
 }  # fmt: skip
 
 

@@ -12,17 +12,16 @@ import sys
 import threading
 import time
 from collections.abc import Callable
-from statistics import median
 
 from trainer.actions import joined
 from trainer.bay import Bay
 from trainer.core.cues import SWINGING
-from trainer.core.own_rep import cue_rules, in_use
 from trainer.core.records import Cue, Frame, Handed, Phase, Rep, Step
 from trainer.core.rules import Rules
 from trainer.engine import Engine
 from trainer.keeping import Keeper
 from trainer.notices import notices
+from trainer.placing import Placing
 from trainer.ports import (
     FrameSource,
     KeyAction,
@@ -41,13 +40,12 @@ from trainer.shared import RunResult, Shared
 from trainer.sittings import Sittings
 from trainer.store.keeper import Made, RepKeeper
 from trainer.store.records import Kind
+from trainer.viewing import view_of
 from trainer.volume import VolumeTest
 from trainer.words import VOLUME_MUTED
 
 #: How long the caution stands if no key is pressed: hands may be on a club already.
 CAUTION_S = 15.0
-#: How long the answer to a key stands.
-ANSWER_S = 5.0
 #: A thread that has been told to stop gets this long.
 JOIN_S = 2.0
 
@@ -71,6 +69,7 @@ class LiveMirror:
         keeper: Keeper | None = None,
         rep_keeper: RepKeeper | None = None,
         library: Library | None = None,
+        placing: Placing | None = None,
         bay: Bay | None = None,
         on_step: Callable[[Step, Rules], None] | None = None,
         on_view: Callable[[View, Step], None] | None = None,
@@ -88,6 +87,7 @@ class LiveMirror:
         self._tags = tags
         self._recorder = recorder
         self._library = library
+        self._placing = Placing() if placing is None else placing
         self._bay = Bay() if bay is None else bay
         self._on_step = on_step
         self._on_view = on_view
@@ -164,6 +164,7 @@ class LiveMirror:
             dropped=self._source.status().dropped,
             delays_ms=tuple(shared.delays_ms),
             rules=shared.rules,
+            first_run_asked=self._placing.first_run_asked,
             sittings=sittings,
         )
 
@@ -178,6 +179,8 @@ class LiveMirror:
                 self._touched = True
                 if action is KeyAction.QUIT:
                     return True
+                if self._placing.take(action):
+                    continue
                 if self._library is not None and self._library.take(action, self._clock()):
                     continue
                 if action is KeyAction.MUTE:
@@ -189,6 +192,9 @@ class LiveMirror:
             if self._bay.writing is not None:
                 self._bay.typed(self._screen.typed(), self._clock())
             self._keep_player()
+            if self._placing.first_run_asked:
+                return False
+            self._placing.look(self._shared, self._source)
             self._play_volume()
             self._screen.show(self._view())
         return False
@@ -260,6 +266,7 @@ class LiveMirror:
                 continue
             self._shared.frame = frame
             self._shared.frames += 1
+            self._shared.rep_keeper.see(frame)
             if self._estimator is not None:
                 self._read(self._estimator, frame)
         self._end_rep()
@@ -338,60 +345,28 @@ class LiveMirror:
         self._shared.keep(rep, rules, heard=self._sounder.audible and not self._muted)
 
     def _view(self) -> View:
-        shared = self._shared
-        status = self._source.status()
-        step, frame, rules = shared.step, shared.frame, shared.rules
-        bay = self._bay
-        answer, said_s = max(shared.answer, bay.said, key=lambda said: said[1])
-        library, now_s = self._library, self._clock()
-        waited_s = now_s - self._started_s
-        answer = answer if now_s - said_s < ANSWER_S else ""
-        told = shared.practice is None or shared.practice.verdict
-        if shared.last_rep is not None and shared.last_rep.verdict is not None:
-            told = told and shared.last_rep.verdict.told
-        return View(
-            image_rgb=None if frame is None else frame.image_rgb,
-            step=step,
-            handed_left=rules.handed is Handed.LEFT,
-            target_deg=cue_rules(rules).target_deg,
-            turn_band_deg=rules.cues.turn_band_deg,
-            turn_confidence=rules.cues.turn_confidence,
-            turn_hysteresis_deg=rules.cues.turn_hysteresis_deg,
-            turn_of=rules.cues.turn_of,
-            head_tol_cm=rules.cues.head_tol_cm,
-            hip_tol_cm=rules.cues.hip_tol_cm,
-            hips_strict=rules.cues.hips_strict,
-            reps=self._reps_before + shared.whole_reps if step is None else step.reps,
-            last_rep=shared.last_rep if told else None,
-            last_rep_words=shared.verdict_words() if told else (),
+        status, now_s = self._source.status(), self._clock()
+        return view_of(
+            self._shared,
+            now_s,
+            bay=self._bay,
+            library=self._library,
+            placing=self._placing,
             notices=self._notices(status.text),
-            pain=rules.pain,
             muted=self._muted,
-            cue_delay_ms=median(shared.delays_ms) if shared.delays_ms else None,
-            fps=shared.poses_per_second(),
             dropped=status.dropped,
-            caution=self._show_caution and waited_s < CAUTION_S,
-            answer=answer if library is None else library.answer(now_s) or answer,
-            own=in_use(rules),
-            ball_line=shared.ball_line,
-            rod=shared.rod,
-            practice=shared.practice,
-            listed=None if library is None else library.listed,
-            announced=bay.announced(now_s),
-            writing=bay.writing,
-            looked=bay.looked,
-            far=bay.far,
+            caution=self._show_caution and now_s - self._started_s < CAUTION_S,
+            reps_before=self._reps_before,
             look=self._look,
         )
 
     def _notices(self, camera: str) -> tuple[str, ...]:
         shared = self._shared
         kept = [self._recorder, shared.keeper, shared.rep_keeper]
-        waits = shared.frame is not None or self._wait_for_pose
         return notices(
             shared,
             camera=camera,
-            loading=self._estimator is None and waits,
+            loading=self._estimator is None and (shared.frame is not None or self._wait_for_pose),
             audible=self._sounder.audible,
             muted=self._muted,
             troubles=[*(one.trouble for one in kept if one is not None), *self._bay.troubles],

@@ -25,6 +25,7 @@ from trainer.core.look_back import LookBack
 from trainer.core.records import Rep
 from trainer.looking import Looking
 from trainer.ports import Announced, KeyAction, Writing
+from trainer.rep_pictures import RepPictures, switch_filming
 from trainer.roster import Roster, Turn, announced
 from trainer.shared import Shared, Told
 
@@ -48,11 +49,20 @@ class Bay:
     """Does what a coach asks for with a key. Used from the main thread."""
 
     def __init__(
-        self, roster: Roster | None = None, *, far: bool = False, looking: Looking | None = None
+        self,
+        roster: Roster | None = None,
+        *,
+        far: bool = False,
+        looking: Looking | None = None,
+        pictures: RepPictures | None = None,
     ) -> None:
-        """``roster``: whose turn may come; None where nobody is named. ``far``: begin large."""
+        """``roster``: whose turn may come; None where nobody is named. ``far``: begin large.
+
+        ``pictures``: what films the reps; None where none are kept.
+        """
         self.far = far  #: only what is to be read across a room
         self._roster = roster
+        self._pictures = pictures
         self._looking = Looking() if looking is None else looking
         self._part = Part.TARGET
         self._name: tuple[Announced | None, float] = (None, 0.0)
@@ -85,8 +95,14 @@ class Bay:
 
     @property
     def troubles(self) -> tuple[str, ...]:
-        """Return what could not be kept of players who are not before the mirror now."""
-        return () if self._roster is None else self._roster.troubles
+        """Return what could not be kept of players not before the mirror now, and of pictures."""
+        kept = () if self._roster is None else self._roster.troubles
+        return kept if self._pictures is None else (*kept, self._pictures.trouble)
+
+    @property
+    def filming(self) -> bool:
+        """Tell whether pictures are being kept."""
+        return self._pictures is not None and self._pictures.on
 
     def announced(self, now_s: float) -> Announced | None:
         """Return the next player's name while it stands."""
@@ -117,6 +133,8 @@ class Bay:
             parts = tuple(Part)
             self._part = parts[(parts.index(self._part) + 1) % len(parts)]
             self._say(part_chosen_words(adjust.now_words(shared.rules, self._part)), now_s)
+        elif action is KeyAction.FILM:
+            self._say(switch_filming(self._pictures), now_s)
         elif action is KeyAction.FAR:
             self.far = not self.far
         else:
@@ -153,6 +171,8 @@ class Bay:
             return ()
         self._looking.close()
         self._say("", now_s)
+        if self._pictures is not None:
+            self._pictures.next_player()
         self._name = (announced(turn.player, turn.now(), turn.keeper.trouble), now_s)
         return (turn,)
 

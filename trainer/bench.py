@@ -61,6 +61,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     rows.extend(_throughput(clip, model, rounds, frames, quick=args.quick))
     rows.extend(_live(clip, model, seconds))
     rows.extend(_kinds(clip, model, 1.0 if args.quick else 30.0))
+    rows.extend(_filmed(clip, model, seconds))
     rows.append(_pages(2 if args.quick else 20))
     rows.extend(_tags(clip, model, seconds, rounds=2 if args.quick else 20))
     rows.append(_start(clip, model, 1 if args.quick else 5))
@@ -88,6 +89,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--frames", type=int, help=argparse.SUPPRESS)
     parser.add_argument("--kind", default="free", help=argparse.SUPPRESS)
     parser.add_argument("--tags", action="store_true", help=argparse.SUPPRESS)
+    parser.add_argument("--film-in", type=Path, help=argparse.SUPPRESS)
     parser.add_argument("--camera", help=argparse.SUPPRESS)
     return parser
 
@@ -127,7 +129,7 @@ def _machine() -> str:
 
 def _throughput(clip: Path, model: Path, rounds: int, frames: int, *, quick: bool) -> list[Row]:
     """Time bare loop, live loop and measuring in turns, so that all see the same machine."""
-    bare, live, kept, one, two = [], [], [], [], []
+    bare, live, kept, filmed, one, two = [], [], [], [], [], []
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         clips = [folder / f"clip-{number}.mp4" for number in range(2 if quick else 4)]
@@ -143,6 +145,11 @@ def _throughput(clip: Path, model: Path, rounds: int, frames: int, *, quick: boo
             keep_in = folder / f"reps-{number}.sqlite"
             keeping = runs.live_run(clip, model, frames=frames, paced=False, keep_in=keep_in)
             kept.append(keeping.fps)
+            keep_in = folder / f"filmed-{number}.sqlite"
+            filming = runs.live_run(
+                clip, model, frames=frames, paced=False, keep_in=keep_in, film=True
+            )
+            filmed.append(filming.fps)
             one.append(runs.measure_fps(clips, model, folder / "out", jobs=1))
             two.append(runs.measure_fps(clips, model, folder / "out", jobs=2))
     rows = [
@@ -156,8 +163,10 @@ def _throughput(clip: Path, model: Path, rounds: int, frames: int, *, quick: boo
     for what, goal, fps, other in (
         ("live loop with drawing ÷ bare loop", 0.9, live, bare),
         ("live loop that keeps its reps ÷ one that does not", 0.97, kept, live),
+        ("live loop that films its reps too ÷ one that keeps them", None, filmed, kept),
         ("`trainer measure` ÷ bare loop, 1 job", None, one, bare),
         ("`trainer measure` ÷ bare loop, 2 jobs", None, two, bare),
+        ("`trainer measure`, 2 jobs ÷ 1 job", 1.8, two, one),
     ):
         ratios = sorted(ours / its for ours, its in zip(fps, other, strict=True))
         rows.append(
@@ -281,6 +290,28 @@ def _tags(clip: Path, model: Path, seconds: float, *, rounds: int) -> list[Row]:
     ]
 
 
+def _filmed(clip: Path, model: Path, seconds: float) -> list[Row]:
+    """Time the cue's way while reps are filmed, at a camera's pace."""
+    print("filming", file=sys.stderr, flush=True)
+    frames = str(round(min(seconds, 20.0) * runs.CAMERA_HZ))
+    with tempfile.TemporaryDirectory() as name:
+        camera, store = Path(name) / "camera.avi", Path(name) / "reps.sqlite"
+        bench_clips.as_webcam(clip, camera)
+        text = _run_child("live", camera, model, "--frames", frames, "--film-in", str(store))
+    told = json.loads(text)
+    own, delay = sorted(told["own_ms"]), sorted(told["delay_ms"])
+    return [
+        Row(
+            what="picture stamp to cue decided while reps are filmed, median and 95 %",
+            goal="≤ 50 ms at 95 %",
+            result=f"{median(delay):.0f} ms, {_share(delay, 0.95):.0f} ms; own cost "
+            f"{median(own):.2f} ms; {told['dropped'][-1][1]} of {frames} dropped, "
+            f"{max(mb for _, mb in told['rss_mb']):.0f} MB at most",
+            met=_share(delay, 0.95) <= 50.0,
+        )
+    ]
+
+
 def _memory(readings: list[list[float]]) -> Row:
     what, goal = "memory of the live mirror", f"flat, ≤ {MOST_MB:.0f} MB"
     if any(mb != mb for _, mb in readings):
@@ -355,6 +386,8 @@ def _child(args: argparse.Namespace) -> int:
                         paced=True,
                         kind=args.kind,
                         tags=args.tags,
+                        keep_in=args.film_in,
+                        film=args.film_in is not None,
                     )
                 )
             )

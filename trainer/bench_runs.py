@@ -179,6 +179,7 @@ def live_run(
     kind: str = "free",
     tags: bool = False,
     keep_in: Path | None = None,
+    film: bool = False,
 ) -> LiveRun:
     """Run the live mirror, window and sound and all, over ``frames`` pictures.
 
@@ -186,7 +187,7 @@ def live_run(
 
     ``paced`` lets them out at ``CAMERA_HZ`` as a camera does; else each is handed out as soon as
     the last is done, and nothing is dropped. ``tags``: printed tags are looked for too.
-    ``keep_in`` is the store every rep is kept in.
+    ``keep_in`` is the store every rep is kept in; ``film``: with pictures.
     """
     from trainer.adapters.clips import PacedClip, SteppedClip
     from trainer.adapters.hand_motion import HandMotion
@@ -230,7 +231,7 @@ def live_run(
 
         sight = open_tags(TagSettings(worn=True, size_mm=120.0), source.name)
     with open_stage(screen="window", sound="auto", say=lambda line: None) as stage:
-        rep_keeper, all_kept = keeping(keep_in)
+        kept = keeping(keep_in, film=film)
         with (
             _timed(landmarker, "detect_for_video", clock, "inside_s"),
             _timed(TrunkReader, "read", clock, "looks_s"),
@@ -243,12 +244,12 @@ def live_run(
                 screen=stage.screen,
                 rules=replace(Settings().rules, practice=_practised(kind)),
                 pan_of=pan_of,
-                rep_keeper=rep_keeper,
+                rep_keeper=kept.reps,
                 on_step=on_step,
                 wait_for_pose=True,
                 tags=sight,
             ).run()
-        all_kept(len(result.reps))
+        kept.all_kept(len(result.reps))
         audible = stage.sounder.audible
     ended_s = times_s[-1] - times_s[0]
     run.dropped.append((ended_s, result.dropped))

@@ -5,8 +5,8 @@ from __future__ import annotations
 import sqlite3
 import tempfile
 import time
-from collections.abc import Callable
 from contextlib import closing
+from dataclasses import dataclass
 from datetime import datetime, timedelta, timezone
 from pathlib import Path
 from statistics import median
@@ -16,6 +16,7 @@ import numpy as np
 from trainer.core.records import Measures, Rep
 from trainer.core.rules import Rules
 from trainer.core.summary import RepWords
+from trainer.rep_pictures import RepPictures
 from trainer.store.file import open_store
 from trainer.store.gather import FinishedRep
 from trainer.store.keeper import Made, RepKeeper, new_session
@@ -55,18 +56,35 @@ def made_up(session: KeptSession, number: int, readings: int = 60) -> FinishedRe
     )
 
 
-def keeping(path: Path | None) -> tuple[RepKeeper | None, Callable[[int], None]]:
-    """Return what keeps a live run's reps in ``path``, and what sees to it that all were kept."""
+@dataclass(frozen=True, slots=True)
+class Keeping:
+    """What keeps a live run's reps; nothing where none is to be kept."""
+
+    reps: RepKeeper | None = None
+    pictures: RepPictures | None = None
+    writer: RepWriter | None = None
+
+    def all_kept(self, reps: int) -> None:
+        """See to it that all were kept; of reps that were filmed also that clips were written."""
+        if self.writer is None:
+            return
+        if self.pictures is not None:
+            self.pictures.close()
+        self.writer.close()
+        if self.writer.kept < reps:
+            raise RuntimeError(self.writer.trouble or "not every rep was kept")
+        if self.pictures is not None and reps and not self.writer.filmed:
+            raise RuntimeError(self.pictures.trouble or "no rep was filmed")
+
+
+def keeping(path: Path | None, *, film: bool = False) -> Keeping:
+    """Return what keeps a live run's reps in ``path``, and films them too if so."""
     if path is None:
-        return None, lambda reps: None
+        return Keeping()
     writer = RepWriter(path)
-
-    def all_kept(reps: int) -> None:
-        writer.close()
-        if writer.kept < reps:
-            raise RuntimeError(writer.trouble or "not every rep was kept")
-
-    return RepKeeper("me", Made(kind=Kind.LIVE, source="the demo clip"), writer), all_kept
+    pictures = RepPictures(writer, on=True) if film else None
+    made = Made(kind=Kind.LIVE, source="the demo clip")
+    return Keeping(RepKeeper("me", made, writer, pictures=pictures), pictures, writer)
 
 
 def save_ms(reps: int) -> tuple[list[float], list[float]]:

@@ -20,6 +20,8 @@ from trainer import __version__
 from trainer.caution import CAUTION_LINES, CAUTION_TITLE
 from trainer.cli_options import (
     camera_options,
+    live_options,
+    measure_options,
     picture_options,
     player_options,
     practice_options,
@@ -80,10 +82,7 @@ def _parser() -> argparse.ArgumentParser:
     practice_options(live)
     tag_options(live)
     stage_options(live)
-    live.add_argument(
-        "--no-keep", action="store_true", help="keep nothing: no rep, no change of the record"
-    )
-    live.add_argument("--record", type=Path, metavar="TRACE", help="write the poses to this file")
+    live_options(live)
     live.set_defaults(run=_live)
 
     demo = commands.add_parser("demo", help="the mirror, on the clips that come with it")
@@ -94,12 +93,7 @@ def _parser() -> argparse.ArgumentParser:
     demo.set_defaults(run=_demo)
 
     measure = commands.add_parser("measure", help="measure video files")
-    measure.add_argument("clips", nargs="+", type=Path, metavar="CLIP", help="a file or a folder")
-    measure.add_argument("--out", type=Path, required=True, metavar="DIR")
-    measure.add_argument("--jobs", type=int, default=1, metavar="N", help="clips at once")
-    measure.add_argument("--engine", metavar="ADDRESS", help="a Dask scheduler whose workers do it")
-    measure.add_argument("--resume", action="store_true", help="leave out clips measured before")
-    measure.add_argument("--keep", action="store_true", help="keep the reps as the player's")
+    measure_options(measure)
     player_options(measure)
     tolerance_options(measure)
     picture_options(measure)
@@ -153,6 +147,7 @@ def _parser() -> argparse.ArgumentParser:
 def _settings(args: argparse.Namespace, read: Settings | None = None) -> Settings:
     """Return the settings with the options over them; ``read`` in place of the file's."""
     from trainer.settings import load, with_options, with_tag_options
+    from trainer.settings_pictures import with_picture_options
 
     settings = with_options(
         load(args.settings) if read is None else read,
@@ -187,6 +182,7 @@ def _settings(args: argparse.Namespace, read: Settings | None = None) -> Setting
         camera = replace(camera, recorded_fps=recorded_fps)
     if getattr(args, "no_keep", False):
         settings = replace(settings, keep=False)
+    settings = with_picture_options(settings, film=getattr(args, "film", False))
     if getattr(args, "sound", None) is not None:
         settings = replace(settings, sound=args.sound)
     tags = with_tag_options(
@@ -223,10 +219,9 @@ def _say(line: str) -> None:
 
 
 def _live(args: argparse.Namespace) -> int:
-    from trainer.live import run_live, stage_for
+    from trainer.live import stage_for
+    from trainer.live_runs import run_guided
     from trainer.players import DEFAULT_NAME
-    from trainer.roster import for_others
-    from trainer.settings import load
     from trainer.words import sittings_lines
 
     read, keeper = _player(args, DEFAULT_NAME)
@@ -234,14 +229,15 @@ def _live(args: argparse.Namespace) -> int:
     if settings.show_caution:
         _print_caution()
     with stage_for(settings, args.screen, _say) as stage:
-        result = run_live(
+        result = run_guided(
             settings,
             stage=stage,
             model=args.model,
             record=args.record,
             say=_say,
             keeper=keeper,
-            others=for_others(settings, load(args.settings)),
+            first=args.first_run,
+            settings_file=args.settings,
         )
     for line in sittings_lines(result.sittings, each_rep=stage.screen.name != "no screen"):
         _say(line)
@@ -329,20 +325,14 @@ def _replay(args: argparse.Namespace) -> int:
 
 
 def _players(args: argparse.Namespace) -> int:
-    from trainer.players import data_dir, load, roster
-    from trainer.words import roster_line
+    from trainer.roster import players_lines
 
-    names, code = roster(), 0
-    for name in names:
-        record, trouble = load(name)
-        if trouble:
-            print(trouble, file=sys.stderr)
-            code = 1
-        else:
-            _say(roster_line(record))
-    if not names:
-        _say(f"No player has a record in {data_dir()} yet. trainer live --player NAME begins one.")
-    return code
+    lines, troubles = players_lines()
+    for line in lines:
+        _say(line)
+    for trouble in troubles:
+        print(trouble, file=sys.stderr)
+    return 1 if troubles else 0
 
 
 def _tags(args: argparse.Namespace) -> int:

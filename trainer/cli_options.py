@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
 
 from trainer.core.practice_rules import CueSchedule, PracticeKind, TurnOf
 
@@ -84,6 +85,30 @@ def tag_options(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def live_options(parser: argparse.ArgumentParser) -> None:
+    """Add what is kept and written of a practice, and whether the first run is gone through."""
+    parser.add_argument(
+        "--no-keep", action="store_true", help="keep nothing: no rep, no change of the record"
+    )
+    parser.add_argument(
+        "--film", action="store_true", help="keep pictures round each rep too (no sound)"
+    )
+    parser.add_argument("--record", type=Path, metavar="TRACE", help="write the poses to this file")
+    first = parser.add_mutually_exclusive_group()
+    first.add_argument(
+        "--first-run",
+        action="store_true",
+        default=None,
+        help="choose the camera and say who you are once more (F3 in the mirror)",
+    )
+    first.add_argument(
+        "--skip-first-run",
+        action="store_false",
+        dest="first_run",
+        help="begin with the mirror, also the first time",
+    )
+
+
 def stage_options(parser: argparse.ArgumentParser) -> None:
     """Add sound and screen."""
     parser.add_argument(
@@ -94,3 +119,13 @@ def stage_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--no-figures", action="store_true", help="tones only: no figure, bar or verdict shown"
     )
+
+
+def measure_options(parser: argparse.ArgumentParser) -> None:
+    """Add the clips to be measured, where to, and how many at once."""
+    parser.add_argument("clips", nargs="+", type=Path, metavar="CLIP", help="a file or a folder")
+    parser.add_argument("--out", type=Path, required=True, metavar="DIR")
+    parser.add_argument("--jobs", type=int, default=1, metavar="N", help="clips at once")
+    parser.add_argument("--engine", metavar="ADDRESS", help="a Dask scheduler whose workers do it")
+    parser.add_argument("--resume", action="store_true", help="leave out clips measured before")
+    parser.add_argument("--keep", action="store_true", help="keep the reps as the player's")

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import importlib.metadata
 import platform
+import tempfile
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from statistics import median
 from typing import Any
+
+import numpy as np
 
 from trainer.core.records import Frame
 from trainer.errors import TrainerError
@@ -50,6 +53,7 @@ def findings(
     yield from _pose(model, clock)
     yield _screen()
     yield _sound()
+    yield _filming()
 
 
 def can_run(found: list[Finding]) -> bool:
@@ -220,3 +224,17 @@ def _sound() -> Finding:
         text=what or "no sound",
         remedy=remedy or "Plug in or choose a loudspeaker; the mirror runs without sound too.",
     )
+
+
+def _filming() -> Finding:
+    """Put a small clip together where temporary files go, as filming does."""
+    from trainer.adapters.rep_clip import small_jpeg, write_clip
+
+    grey = np.full((48, 64, 3), 128, np.uint8)
+    jpeg, size_wh = small_jpeg(grey)
+    with tempfile.TemporaryDirectory() as folder:
+        try:
+            write_clip(Path(folder) / "clip.mp4", [jpeg] * 4, size_wh, 30, 1000)
+        except TrainerError as error:
+            return _missing("filming", str(error), needed=False)
+    return Finding(what="filming", ok=True, needed=False, text="clips of reps can be written (MP4)")

@@ -13,6 +13,7 @@ from trainer.core import (
     gestures,
     own_rep,
     practice,
+    practice_words,
     rod_check,
     session,
     setup_check,
@@ -25,21 +26,6 @@ from trainer.core.gestures import Sign
 from trainer.core.practice import CheckResult
 from trainer.core.practice_rules import CueSchedule, PracticeKind
 from trainer.core.practice_shown import PracticeShown, resting, shown
-from trainer.core.practice_words import (
-    GUESS_OFF,
-    GUESS_ON,
-    PAUSE_OFF,
-    PAUSE_ON,
-    PAUSED,
-    PAUSED_AWAY,
-    SIGNS_OFF,
-    SIGNS_ON,
-    check_begun_words,
-    check_words,
-    cues_words,
-    kind_words,
-    sign_words,
-)
 from trainer.core.records import Handed, Measures, Phase, Pose, Rep, Signal, Step
 from trainer.core.rod_check import RodState
 from trainer.core.rules import Rules
@@ -95,10 +81,10 @@ class Engine:
         """Return what is practised and what of it may be seen now."""
         seen = self._shown
         if self.paused or self._signs.away:
-            why = PAUSED if self.paused else PAUSED_AWAY
+            why = practice_words.PAUSED if self.paused else practice_words.PAUSED_AWAY
             seen = resting(seen, why)
         if self._signs.held_share() > SIGN_SHOWN:
-            words = sign_words(self._signs.sign, self._practice, paused=self.paused)
+            words = practice_words.sign_words(self._signs.sign, self._practice, paused=self.paused)
             seen = replace(seen, sign=words)
         return seen
 
@@ -135,7 +121,7 @@ class Engine:
         checked = self._practice.check
         self._practice, step = practice.step(self._practice, step, reference, self.rules)
         if self._practice.check is not checked and self._practice.check is not None:
-            self.answer = check_words(self._practice.check)
+            self.answer = practice_words.check_words(self._practice.check)
         self._shown = self._show(step, reference)
         if step.rep is not None and step.rep.complete and kind is not PracticeKind.TURN_ONLY:
             self._last_rep = step.rep
@@ -205,11 +191,11 @@ class Engine:
             cues = _CUES[(_CUES.index(rules.cues) + 1) % len(_CUES)]
             self.rules = replace(self.rules, practice=replace(rules, cues=cues))
             self._practice = replace(self._practice, schedule=ScheduleState())
-            self.answer = cues_words(cues)
+            self.answer = practice_words.cues_words(cues)
         elif action is KeyAction.GUESS_FIRST:
             guess = not rules.guess_first
             self.rules = replace(self.rules, practice=replace(rules, guess_first=guess))
-            self.answer = GUESS_ON if guess else GUESS_OFF
+            self.answer = practice_words.GUESS_ON if guess else practice_words.GUESS_OFF
         elif action in GUESSES:
             said, now = GUESSES[action], self._practice
             self._practice, self.answer = practice.guessed(now, said, self.rules)
@@ -220,18 +206,15 @@ class Engine:
             on = not rules.gestures
             self.rules = replace(self.rules, practice=replace(rules, gestures=on))
             self._signs = gestures.SignState()
-            self.answer = SIGNS_ON if on else SIGNS_OFF
+            self.answer = practice_words.SIGNS_ON if on else practice_words.SIGNS_OFF
         else:
             return False
         return True
 
     def resume(self, rules: Rules) -> None:
-        """Go on after another player with what is known of this one now; the counts go on too.
-
-        Pain that was marked stays marked: it holds for the whole session.
-        """
+        """Go on after another player, by ``rules`` as known now; pain that was marked stays."""
         self.rules = replace(rules, pain=rules.pain or self.rules.pain)
-        self.rod, self.paused, self.answer = None, False, ""
+        self.rod, self.paused, self.answer, self.guess = None, False, "", ""
         self._signs = gestures.SignState()
         self._new_setup()
 
@@ -303,16 +286,16 @@ class Engine:
         self.rules = replace(self.rules, practice=replace(self.rules.practice, kind=kind))
         self._practice = practice.with_kind(self._practice, kind)
         self._new_setup()
-        self.answer = kind_words(kind)
+        self.answer = practice_words.kind_words(kind)
 
     def _begin_check(self) -> None:
         self._practice = practice.with_check(self._practice, self.rules.practice)
         self._new_setup()
-        self.answer = check_begun_words(self.rules.practice.check_reps)
+        self.answer = practice_words.check_begun_words(self.rules.practice.check_reps)
 
     def _pause(self) -> None:
         self.paused = not self.paused
-        self.answer = PAUSE_ON if self.paused else PAUSE_OFF
+        self.answer = practice_words.PAUSE_ON if self.paused else practice_words.PAUSE_OFF
         signal = Signal.PAUSED if self.paused else Signal.RESUMED
         self._practice = practice.sounded(self._practice, signal)
         self._new_setup()

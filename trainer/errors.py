@@ -44,6 +44,10 @@ class DamagedStoreError(StoreError):
     """The record of reps is no file of this program's, or not whole any more."""
 
 
+class PicturesError(TrainerError):
+    """The pictures of a rep could not be written or deleted."""
+
+
 class ShareError(TrainerError):
     """A file of reps from elsewhere is not what this program writes, or cannot be written."""
 

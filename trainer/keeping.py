@@ -13,6 +13,7 @@ from trainer.core.practice import CheckResult
 from trainer.core.rod_check import RodReading
 from trainer.core.rules import Rules
 from trainer.errors import PlayerError
+from trainer.kept_file import held_alone
 from trainer.players import (
     TARGETS,
     PlayerRecord,
@@ -151,15 +152,18 @@ class Keeper:
         """Write what has not been written yet; where that fails it is tried again later."""
         if self._changed_s is None or self.read_only:
             return
+        path, name = record_path(self.record.name, self._folder), self.record.name
         try:
-            if record_path(self.record.name, self._folder).exists():
-                found, damaged = load(self.record.name, self._folder)
-                if not damaged:  # else it was set aside, and ours is all there is
-                    self.record = merged(self._base, self.record, found)
-            save(self.record, self._folder)
-            # As the file has it: numbers are rounded there.
-            self.record, _ = load(self.record.name, self._folder)
-            self._base = self.record
+            # Else two programs might read the same file and write one after the other.
+            with held_alone(path, what=f"the record of {name}", error_class=PlayerError):
+                if path.exists():
+                    found, damaged = load(name, self._folder)
+                    if not damaged:  # else it was set aside, and ours is all there is
+                        self.record = merged(self._base, self.record, found)
+                save(self.record, self._folder)
+                # As the file has it: numbers are rounded there.
+                self.record, _ = load(name, self._folder)
+                self._base = self.record
         except PlayerError as error:
             self.trouble = f"Not kept: {error}"
             self._changed_s = self._clock() + RETRY_S

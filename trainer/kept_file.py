@@ -9,7 +9,8 @@ import contextlib
 import datetime
 import os
 import sys
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any, Final, TypeVar
 
@@ -22,6 +23,11 @@ from trainer.errors import TrainerError
 
 #: Names the folder for all that is kept, in place of the system's own place for data.
 DATA_VARIABLE: Final = "TRAINER_DATA_DIR"
+
+#: Another program's writing is waited for so long; it takes milliseconds.
+PATIENCE_S: Final = 1.0
+#: A lock this old was left by a program that died.
+LEFT_BEHIND_S: Final = 10.0
 
 _Kept = TypeVar("_Kept")
 
@@ -96,6 +102,42 @@ def write_kept(
             "can be written, on a disk with space, was wanted. Make room, or name another folder "
             f"in {DATA_VARIABLE}."
         ) from None
+
+
+@contextlib.contextmanager
+def held_alone(path: Path, *, what: str, error_class: type[TrainerError]) -> Iterator[None]:
+    """Keep other programs from reading and writing the file until the end of the block.
+
+    A lock left by a program that died is taken over after some seconds. Where no lock can be made
+    at all the block runs without one: what is wrong there is then said by the writing. Raises
+    ``error_class`` when another program does not let go in time.
+    """
+    lock = path.with_name(f".{path.name}.lock")
+    until_s = time.monotonic() + PATIENCE_S
+    mine = False
+    while not mine:
+        try:
+            os.close(os.open(lock, os.O_CREAT | os.O_EXCL | os.O_WRONLY))
+            mine = True
+        except FileExistsError:
+            with contextlib.suppress(OSError):  # it may have gone by now
+                if time.time() - lock.stat().st_mtime > LEFT_BEHIND_S:
+                    lock.unlink()
+                    continue
+            if time.monotonic() >= until_s:
+                raise error_class(
+                    f"{what}, {path}, is being written by another program. A moment alone with it "
+                    f"was wanted. Close that program, or delete {lock.name} if there is none."
+                ) from None
+            time.sleep(0.01)
+        except OSError:
+            break
+    try:
+        yield
+    finally:
+        if mine:
+            with contextlib.suppress(OSError):
+                lock.unlink()
 
 
 def number(values: dict[str, Any], name: str, low: float, high: float) -> float:

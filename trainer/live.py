@@ -24,14 +24,17 @@ from trainer.errors import TrainerError
 from trainer.estimator_file import shipped
 from trainer.keeping import Keeper, open_keeper
 from trainer.model_match import rules_for
+from trainer.placing import Placing
 from trainer.player_compared import with_compared
-from trainer.players import DEFAULT_NAME, last_read_deg
+from trainer.players import DEFAULT_NAME, last_read_deg, record_key
 from trainer.ports import PoseEstimator, Screen, Sounder, View
 from trainer.recorder import TraceRecorder
+from trainer.rep_pictures import RepPictures
 from trainer.report.library import Library
 from trainer.resources import resource_dir
 from trainer.roster import Roster, Turn, for_others
 from trainer.settings import Settings, TagSettings, refuse_untold_reps, refuse_untold_turn
+from trainer.settings_pictures import PictureSettings
 from trainer.shared import RunResult
 from trainer.store.keeper import Made, RepKeeper
 from trainer.store.records import Kind
@@ -112,12 +115,17 @@ def run_live(
     say: Say,
     keeper: Keeper | None = None,
     others: Settings | None = None,
+    placing: Placing | None = None,
+    reps_before: int = 0,
+    in_pain: frozenset[str] = frozenset(),
 ) -> RunResult:
     """Run the mirror on the camera until the player quits.
 
     ``keeper`` keeps the player's record; the reps of that player are kept too, unless the
     settings say that nothing is. ``others``: what holds for players whose turn comes later, by
     default the same but for what is the player's own; their records are put over it.
+    With ``placing`` the caller can also go through the first run again; it counts on from
+    ``reps_before``, and the players ``in_pain`` stay so.
     """
     from trainer.adapters.camera import open_source
     from trainer.adapters.clips import PacedClip
@@ -142,9 +150,12 @@ def run_live(
         if record is not None:
             recorder = TraceRecorder(record, rules, source.name)
             stack.callback(recorder.close)
-        bay, first = Bay(far=settings.far), None
+        bay, first, pictures = Bay(far=settings.far), None, None
         if keeper is not None:
-            writer = stack.enter_context(_reps_kept(say)) if settings.keep else None
+            writer = None
+            if settings.keep:
+                kept = _reps_kept(settings.pictures, say)
+                writer, pictures = stack.enter_context(kept)
             made = Made(
                 kind=Kind.LIVE,
                 source=source.name,
@@ -154,7 +165,7 @@ def run_live(
 
             def turn_of(keeper: Keeper, rules: Rules) -> Turn:
                 name = keeper.record.name
-                rep_keeper = RepKeeper(name, made, writer)
+                rep_keeper = RepKeeper(name, made, writer, pictures=pictures)
                 return Turn(player=name, rules=rules, keeper=keeper, rep_keeper=rep_keeper)
 
             def begin(name: str) -> Turn:
@@ -162,10 +173,12 @@ def run_live(
                 theirs, keeper = open_keeper(name, base, read_only=not settings.keep)
                 say(player_line(keeper.record.name, theirs.rules))
                 rules = _rules(theirs.rules, keeper, model, source.name, say)
+                if record_key(name) in in_pain:
+                    rules = replace(rules, pain=True)
                 return turn_of(keeper, rules)
 
             first = turn_of(keeper, rules)
-            bay = Bay(Roster(first, begin), far=settings.far)
+            bay = Bay(Roster(first, begin), far=settings.far, pictures=pictures)
         result = LiveMirror(
             source=source,
             open_estimator=opener,
@@ -179,6 +192,8 @@ def run_live(
             rep_keeper=None if first is None else first.rep_keeper,
             bay=bay,
             library=None if keeper is None else Library(keeper.record.name),
+            placing=placing,
+            reps_before=reps_before,
             on_step=_printer(say) if stage.screen.name == "no screen" else None,
             show_caution=settings.show_caution,
             look=settings.look,
@@ -199,18 +214,30 @@ def _rules(rules: Rules, keeper: Keeper | None, model: Path | None, camera: str,
 
 
 @contextlib.contextmanager
-def _reps_kept(say: Say) -> Iterator[RepWriter]:
+def _reps_kept(filming: PictureSettings, say: Say) -> Iterator[tuple[RepWriter, RepPictures]]:
     """Write reps down; say where, and at the end how many or what went wrong."""
     writer = RepWriter()
     say(f"Reps are kept in {writer.path} (--no-keep keeps none).")
+    pictures = RepPictures(writer, on=filming.on, budget_mb=filming.budget_mb)
+    if pictures.on:
+        say(f"Reps are filmed, without sound, into {pictures.folder} (I switches it off).")
     try:
-        yield writer
+        yield writer, pictures
     finally:
+        pictures.close()
         writer.close()
         if writer.kept:
             say(f"{writer.kept} {'rep' if writer.kept == 1 else 'reps'} kept.")
-        if writer.trouble:
-            say(writer.trouble)
+        if writer.filmed:
+            say(f"{writer.filmed} of them with pictures, in {pictures.folder}.")
+        if writer.thrown:
+            say(
+                f"{writer.thrown} of the oldest clips went, to stay within {filming.budget_mb:g} "
+                "MB; the reps they were of are kept."
+            )
+        for trouble in (writer.trouble, pictures.trouble):
+            if trouble:
+                say(trouble)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -275,6 +302,7 @@ def run_demo(
     reps, pain = 0, matched.pain
     # The demo keeps nothing, but its keys show what practice has left.
     library = Library(settings.player or DEFAULT_NAME)
+    bay = Bay(far=settings.far)
     for number, clip in enumerate(demo_clips(), start=1):
         say(f"Clip {number}: {clip.what}")
         # Most of the clips' players wear no tags, so the target is about what is told of all.
@@ -298,6 +326,10 @@ def run_demo(
             wait_for_pose=True,
             reps_before=reps,
             library=library,
+            bay=bay,
+            placing=Placing(
+                field_of_view_deg=None if clip.tags is None else clip.tags.field_of_view_deg
+            ),
             look=settings.look,
             on_view=None if save is None else _collector(shots),
         )

@@ -81,6 +81,7 @@ class PlayerRecord:
     name: str = DEFAULT_NAME
     handed: Handed | None = None
     stature_cm: float | None = None
+    driver_cm: float | None = None  #: the length of the driver
     ball_line_cm: float | None = None  #: from the lead shoulder at setup, + away from the target
     target_deg: float | None = None
     turn_band_deg: float | None = None
@@ -213,7 +214,7 @@ def last_read_deg(record: PlayerRecord, camera: str) -> float | None:
 def _from_values(values: dict[str, Any], name: str, where: str) -> PlayerRecord:
     """Return the record a file holds. Raises SettingsError for what cannot be used."""
     known = {"schema", "handed", "stature_cm", "ball_line_cm", "own", "rod_check", "comfort_deg"}
-    known |= {"name", "notes", "practised", "silent_check", "compared"}
+    known |= {"name", "notes", "practised", "silent_check", "compared", "driver_cm"}
     _known(values, known | set(TARGETS), where)
     if values.get("schema") not in READABLE:
         raise SettingsError(
@@ -241,6 +242,7 @@ def _from_values(values: dict[str, Any], name: str, where: str) -> PlayerRecord:
         name=name,
         handed=None if handed is None else Handed(handed),
         stature_cm=_number(values, "stature_cm", where),
+        driver_cm=_number(values, "driver_cm", where),
         ball_line_cm=_number(values, "ball_line_cm", where),
         **{name: _number(values, name, where) for name in (*TARGETS, "comfort_deg")},
         notes=notes,
@@ -357,6 +359,7 @@ def _to_values(record: PlayerRecord) -> dict[str, Any]:
         "name": record.name,
         "handed": None if record.handed is None else record.handed.value,
         "stature_cm": record.stature_cm,
+        "driver_cm": record.driver_cm,
         "ball_line_cm": record.ball_line_cm,
         **{name: getattr(record, name) for name in (*TARGETS, "comfort_deg")},
         "notes": record.notes or None,

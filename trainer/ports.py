@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from trainer.core.ball_line import BallLine
 from trainer.core.look_back import LookBack
+from trainer.core.placement import PlacementState
 from trainer.core.practice_rules import TurnOf
 from trainer.core.practice_shown import PracticeShown
 from trainer.core.records import Cue, Frame, Pose, Rep, Signal, Step
@@ -165,9 +166,19 @@ class KeyAction(str, Enum):
     SILENT_CHECK = "silent_check"  #: begin the silent check
     KINDS = "kinds"  #: show the page of kinds
     GESTURES = "gestures"  #: answer signs by hand, and no longer
+    FILM = "film"  #: keep pictures round each rep, and no longer
     VOLUME = "volume"  #: play the tones, from the softest on
     REPORT = "report"  #: make the page about this player's last session, and show it
     SESSIONS = "sessions"  #: show the list of kept sessions, and take it away
+    PLACEMENT = "placement"  #: show the placement guide, and take it away
+    FIRST_RUN = "first_run"  #: once more through camera, player and placement
+    CAUTION = "caution"  #: show the safety caution
+    # Meant while a page of the first run is shown:
+    GUIDE_ON = "guide_on"  #: take what the page shows, and go on
+    GUIDE_BACK = "guide_back"  #: to the page before
+    GUIDE_LEAVE = "guide_leave"  #: pass over all that is left of it
+    GUIDE_PREVIOUS = "guide_previous"  #: the choice before
+    GUIDE_NEXT = "guide_next"  #: the next choice
     # Meant while that list is shown:
     LIST_UP = "list_up"
     LIST_DOWN = "list_down"
@@ -222,6 +233,34 @@ class Listed:
     foot: str  #: what the keys do, or what was just done
 
 
+class GuidePage(str, Enum):
+    """The pages of the first run; the last is also shown by itself, over the mirror."""
+
+    CAMERA = "camera"
+    HAND = "hand"
+    STATURE = "stature"
+    DRIVER = "driver"
+    CAUTION = "caution"
+    PLACEMENT = "placement"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Guide:
+    """A page that leads through something. Made by the app; the screen only draws it."""
+
+    page: GuidePage
+    title: str  #: the question, or the one thing to change, in a few words to be read from afar
+    lines: tuple[str, ...] = ()  #: what is meant by it, smaller
+    choices: tuple[str, ...] = ()
+    chosen: int = 0
+    entry: str | None = None  #: what was typed so far; None where nothing is to be typed
+    trouble: str = ""  #: what was wrong with the last answer
+    foot: str = ""  #: what the keys do
+    number: int = 0  #: of the page, from 1; 0: it stands alone
+    count: int = 0
+    placement: PlacementState | None = None  #: on the placement page
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Announced:
     """Who is in front of the mirror from now on, to be shown large for a moment."""
@@ -270,6 +309,8 @@ class View:
     rod: RodState | None = None  #: the rod check under way; None outside it
     practice: PracticeShown | None = None  #: what is practised and told; None: all is told
     listed: Listed | None = None  #: a list to be shown over the mirror
+    filming: bool = False  #: pictures are being kept: this is to be seen at any time
+    guide: Guide | None = None  #: a page of the first run or of the placement guide
     announced: Announced | None = None  #: the next player's name
     writing: Writing | None = None  #: a note under way; the keys are its letters
     looked: LookBack | None = None  #: the last rep standing still, or two tops, over the mirror
@@ -292,9 +333,9 @@ class Screen(Protocol):
         """
 
     def typed(self) -> str:
-        r"""Return the letters typed since the last call while ``View.writing`` was shown.
+        r"""Return what was typed since the last call into ``View.writing`` or a guide's entry.
 
-        Among them "\b" takes a letter back, "\n" ends the line and "\x1b" drops it.
+        Among the letters "\b" takes a letter back, "\n" ends the line and "\x1b" drops it.
         """
 
     def close(self) -> None:

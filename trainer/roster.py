@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import contextlib
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -11,12 +12,15 @@ from trainer.core.adjust import contradiction
 from trainer.core.bay_words import reference_words, turn_lines
 from trainer.core.rules import Rules
 from trainer.core.summary import line_words
+from trainer.errors import SettingsError, StoreError
 from trainer.keeping import Keeper
-from trainer.players import TARGETS, record_key, roster, with_record
+from trainer.players import TARGETS, data_dir, load, record_key, roster, with_record
 from trainer.ports import Announced
-from trainer.settings import Settings
+from trainer.settings import Settings, player_name
 from trainer.shared import Shared
+from trainer.store.file import open_store, store_path
 from trainer.store.keeper import RepKeeper
+from trainer.words import NO_PLAYERS, RECORDLESS, roster_line
 
 
 @dataclass(slots=True, kw_only=True)
@@ -67,7 +71,7 @@ class Roster:
         A player whose record is gone but who was here in this run stays in the round.
         """
         here = record_key(self.turn.player)
-        keys = sorted({*map(record_key, roster(self._folder)), *self._here})
+        keys = sorted({*self._listed(), *self._here})
         key = keys[(keys.index(here) + way) % len(keys)]
         if key == here:
             return None
@@ -77,6 +81,16 @@ class Roster:
             self._here[key] = self._begin(key)
         self.turn = self._here[key]
         return self.turn
+
+    def _listed(self) -> Iterator[str]:
+        """Yield the keys of all records whose names can be a player's."""
+        try:
+            names = roster(self._folder)
+        except OSError:  # the folder cannot be looked into: who was here stays
+            return
+        for name in names:
+            with contextlib.suppress(SettingsError):
+                yield record_key(player_name(name, ""))
 
     def flush(self) -> None:
         """Write down what could not be written of anybody who was here."""
@@ -127,3 +141,25 @@ def announced(player: str, rules: Rules, trouble: str = "") -> Announced:
     )
     told = tuple(words for words in (contradiction(rules), trouble) if words)
     return Announced(name=player, lines=(*lines, *told))
+
+
+def players_lines() -> tuple[list[str], list[str]]:
+    """Return a line on each player with a record, or with reps alone; and what went wrong."""
+    lines, troubles = [], []
+    keys = roster()
+    for key in keys:
+        record, trouble = load(key)
+        troubles += [trouble] if trouble else []
+        lines += [] if trouble else [roster_line(record)]
+    if store_path().exists():
+        try:
+            with open_store() as store:
+                kept = [name for name in store.players() if record_key(name) not in keys]
+        except StoreError as error:
+            troubles.append(str(error))
+        else:
+            # A record renamed or deleted by hand leaves its reps under the old name.
+            lines += [RECORDLESS.format(name) for name in kept]
+    if not lines and not troubles:
+        lines.append(NO_PLAYERS.format(data_dir()))
+    return lines, troubles

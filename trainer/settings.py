@@ -30,6 +30,7 @@ from trainer.core.rules import (
 from trainer.core.smoothing import OneEuroRules
 from trainer.errors import SettingsError
 from trainer.ports import Look
+from trainer.settings_pictures import PictureSettings, pictures_from
 from trainer.settings_values import (
     boolean,
     checked,
@@ -71,6 +72,7 @@ class Settings:
     rules: Rules = field(default_factory=Rules)
     camera: CameraSettings = field(default_factory=CameraSettings)
     tags: TagSettings = field(default_factory=TagSettings)
+    pictures: PictureSettings = field(default_factory=PictureSettings)
     sound: str = "auto"  #: auto, pygame, simpleaudio or off
     level_db: float = 0.0  #: of all tones; 0 as they are, less is softer
     show_caution: bool = True
@@ -122,7 +124,7 @@ def load(path: Path | None) -> Settings:
 def from_values(values: dict[str, Any], where: str) -> Settings:
     """Return settings from a parsed file; ``where`` names it in messages."""
     sections = {"player", "cues", "practice", "setup", "phases", "smoothing", "camera", "sound"}
-    sections |= {"screen", "setup_check", "tags"}
+    sections |= {"screen", "setup_check", "tags", "pictures"}
     refuse_unknown(values, sections, where, "section")
     player = section(values, "player", where)
     refuse_unknown(player, {"name", "handed", "stature_cm", "keep"}, f"{where} [player]", "key")
@@ -151,6 +153,7 @@ def from_values(values: dict[str, Any], where: str) -> Settings:
         rules=rules,
         camera=_camera(section(values, "camera", where), f"{where} [camera]"),
         tags=_tags(section(values, "tags", where), f"{where} [tags]"),
+        pictures=pictures_from(section(values, "pictures", where), f"{where} [pictures]"),
         sound=choice(
             sound.get("player", "auto"),
             ("auto", "pygame", "simpleaudio", "off"),

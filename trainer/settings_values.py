@@ -25,6 +25,8 @@ _Record = TypeVar(
 #: (lowest, highest) that makes sense, for the values a person is likely to set.
 RANGES: Final = {
     "stature_cm": (100.0, 230.0),
+    # The Rules of Golf allow 122; a child's may be far shorter.
+    "driver_cm": (60.0, 125.0),
     "target_deg": (45.0, 110.0),
     "comfort_deg": (20.0, 110.0),
     "turn_band_deg": (0.0, 30.0),
@@ -75,6 +77,7 @@ RANGES: Final = {
     "ladder_slow_s": (1.7, 30.0),
     "ladder_full_s": (0.5, 1.6),
     "time_every_min": (0.0, 120.0),
+    "budget_mb": (10.0, 100000.0),
 }
 
 
@@ -84,6 +87,12 @@ _UNIT_HINTS: Final[dict[str, tuple[tuple[Callable[[float], bool], str], ...]]] =
         (lambda v: 1.0 <= v <= 2.3, "that looks like metres; give centimetres, such as 175"),
         (lambda v: 48.0 <= v < 100.0, "that looks like inches; multiply by 2.54"),
         (lambda v: 1000.0 <= v <= 2300.0, "that looks like millimetres; divide by 10"),
+        (lambda v: 10.0 <= v <= 23.0, "a figure seems to be missing; give it as 175"),
+    ),
+    "driver_cm": (
+        (lambda v: 1.0 <= v <= 1.25, "that looks like metres; give centimetres, such as 114"),
+        (lambda v: 24.0 <= v <= 50.0, "that looks like inches; multiply by 2.54"),
+        (lambda v: 600.0 <= v <= 1250.0, "that looks like millimetres; divide by 10"),
     ),
     "target_deg": (
         (lambda v: 0.7 <= v <= 2.0, "that looks like radians; give degrees, such as 85"),

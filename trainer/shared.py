@@ -132,3 +132,4 @@ class RunResult:
     delays_ms: tuple[float, ...]  #: picture stamp to cue decided, newest 600
     rules: Rules  #: as they stand at the end (handedness and pain may have been switched)
     sittings: tuple[Shared, ...] = ()  #: of each player; ``reps`` are those of all of them
+    first_run_asked: bool = False  #: it ended because the first run was asked for once more

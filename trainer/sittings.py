@@ -40,6 +40,7 @@ class Sittings:
         else:
             turn.shared.engine.resume(rules)
             turn.shared.rules = turn.shared.engine.rules
+            turn.shared.follow()
         turn.shared.go_on_from(before)
         self._turn, self._seen_s = turn, None
         return turn.shared

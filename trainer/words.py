@@ -20,6 +20,9 @@ LOADING_MODEL = "Loading the pose model."
 NO_SOUND = "No sound (trainer doctor says why)."
 SOUND_OFF = "Sound off."
 VOLUME_MUTED = "Sound off: M brings it back, then V"
+FILMING_NOW = "Filming: pictures round each rep are kept, no sound"
+FILMING_ENDED = "Not filming any more"
+NO_PICTURES = "No pictures here: no rep is kept"
 #: What the volume test plays, the softest first.
 VOLUME_WORDS = (
     "Volume: the softest there is, head just out",
@@ -28,6 +31,12 @@ VOLUME_WORDS = (
     "Volume: hips far out, from the right",
     "Volume: turn reached. The first must be heard where you stand",
 )
+
+NO_PLAYERS = (
+    "No player has a record in {} yet. trainer live --player NAME begins one."  #: in which folder
+)
+#: Of a player whose record was taken away or given another name by hand.
+RECORDLESS = "{0}: no record, but reps are kept; trainer rename {0} NAME gives them to NAME"
 
 #: What each phase is called to the player.
 PHASE_WORDS = {

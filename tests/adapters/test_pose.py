@@ -6,9 +6,10 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from golfer import SETUP, TOP, View, pose_of
 
 from trainer.adapters.model_bundle import DETECTOR, LANDMARKER
-from trainer.adapters.pose import MediapipePose, _Screen, pose_from_landmarks
+from trainer.adapters.pose import MediapipePose, _Known, _Screen, pose_from_landmarks
 from trainer.core.landmarks import LANDMARK_COUNT, Landmark
 from trainer.core.records import Frame
 from trainer.errors import PoseError
@@ -80,6 +81,19 @@ def test_the_screen_hides_all_but_the_box_whatever_came_before():
         inside[top : bottom + 1, left : right + 1] = True
         assert (shown[inside] == image[inside]).all()
         assert (shown[~inside] == 127).all()
+
+
+@pytest.mark.parametrize(("locked", "followed_x"), [(True, 960.0), (False, 640.0)])
+def test_a_look_in_the_middle_of_a_swing_does_not_change_who_is_followed(locked, followed_x):
+    """The player, small and aside, is at the top; a coach stands large in the middle."""
+    coach = pose_of(SETUP, View(distance_m=2.4), 0.0).image_px
+    coach[[Landmark.LEFT_WRIST, Landmark.RIGHT_WRIST]] += [[150.0, 0.0], [-150.0, 0.0]]
+    player = pose_of(TOP, View(distance_m=4.0), 0.0).image_px + [320.0, 0.0]
+    know = _Known(size_wh=(1280, 720))
+    for second in range(5):
+        know.last_t_s, know.locked = float(second), locked and second > 0
+        know.note_look(float(second), [player] if second == 0 else [coach, player])
+    assert know.following.home.hips_px[0] == pytest.approx(followed_x, abs=30.0)
 
 
 def test_a_file_that_is_no_model_is_a_pose_error(tmp_path):

@@ -65,6 +65,6 @@ def test_choosing_which_reps_are_told_leaves_the_page_and_its_row(window):
 
 
 def test_on_the_mirror_the_arrows_keep_their_meaning(window):
-    assert press(window, pygame.K_RETURN, pygame.K_UP) == ()
+    assert press(window, pygame.K_RETURN, pygame.K_UP) == (KeyAction.MORE,)
     assert press(window, pygame.K_k, pygame.K_ESCAPE) == (KeyAction.KINDS,)
     assert press(window, pygame.K_RETURN) == ()

@@ -105,11 +105,11 @@ def press(key):
 
 
 KEYS = [
-    (pygame.K_UP, KeyAction.LIST_UP, None),
-    (pygame.K_DOWN, KeyAction.LIST_DOWN, None),
+    (pygame.K_UP, KeyAction.LIST_UP, KeyAction.MORE),
+    (pygame.K_DOWN, KeyAction.LIST_DOWN, KeyAction.LESS),
     (pygame.K_LEFT, KeyAction.LIST_PREVIOUS, KeyAction.LINE_TOWARD),
     (pygame.K_RIGHT, KeyAction.LIST_NEXT, KeyAction.LINE_AWAY),
-    (pygame.K_SPACE, KeyAction.LIST_MARK, None),
+    (pygame.K_SPACE, KeyAction.LIST_MARK, KeyAction.LOOK_BACK),
     (pygame.K_RETURN, KeyAction.LIST_OPEN, None),
     (pygame.K_ESCAPE, KeyAction.SESSIONS, KeyAction.QUIT),
     (pygame.K_l, KeyAction.SESSIONS, KeyAction.SESSIONS),

@@ -29,6 +29,10 @@ def press(key, letter="", mod=0):
     pygame.event.post(pygame.event.Event(pygame.KEYDOWN, key=key, unicode=letter, mod=mod))
 
 
+def write(letter):
+    pygame.event.post(pygame.event.Event(pygame.TEXTINPUT, text=letter))
+
+
 def glass():
     return pygame.image.tobytes(pygame.display.get_surface(), "RGB")
 
@@ -270,3 +274,51 @@ def test_a_window_that_is_taken_away_is_a_screen_error():
     pygame.display.quit()
     with pytest.raises(ScreenError, match="could not be drawn"):
         screen.show(make_view())
+
+
+def test_while_a_note_is_written_keys_are_letters_and_only_the_close_button_asks(window):
+    from trainer.ports import Writing
+
+    window.show(make_view(writing=Writing(title="Note", text="", foot="")))
+    for letter in ("p", "q", "é", "ü"):
+        press(pygame.K_p, letter)
+        write(letter)
+    press(pygame.K_BACKSPACE, "\x08")
+    assert window.actions() == ()
+    assert window.typed() == "pqéü\b"
+    assert window.typed() == ""
+    window.show(make_view())
+    press(pygame.K_p, "p")
+    write("p")
+    assert window.actions() == (KeyAction.PAIN,)
+    assert window.typed() == ""
+
+
+@pytest.mark.parametrize("late", [False, True])
+def test_the_letter_of_the_key_that_begins_a_note_is_no_part_of_it(window, late):
+    """It may come at once or, as SDL likes, only with the next look at the events."""
+    from trainer.ports import Writing
+
+    window.show(make_view())
+    press(pygame.K_w, "w")
+    if not late:
+        write("w")
+    assert window.actions() == (KeyAction.NOTE,)
+    window.show(make_view(writing=Writing(title="Note", text="", foot="")))
+    if late:
+        write("w")
+    press(pygame.K_w, "w")
+    write("w")
+    assert window.actions() == ()
+    assert window.typed() == "w"
+
+
+def test_the_arrows_step_through_a_rep_that_stands_still_and_no_line_is_dragged(window):
+    from trainer.core.look_back import LookBack, figure_of
+
+    body = figure_of("t", make_pose().image_px, None)
+    looked = LookBack(title="t", figures=(body,), head=("", "here"), rows=(), foot="f")
+    window.show(make_view(looked=looked))
+    press(pygame.K_LEFT)
+    press(pygame.K_ESCAPE)
+    assert window.actions() == (KeyAction.LOOK_EARLIER, KeyAction.LOOK_BACK)

@@ -208,6 +208,32 @@ def test_doctor_with_a_clip_for_a_camera_gives_0(doctors_findings, capsys):
     assert said.endswith("The live mirror can run.\n")
 
 
+def test_doctor_says_whether_reps_can_be_filmed_and_the_mirror_runs_without(
+    doctors_findings, capsys, monkeypatch
+):
+    from trainer.live import demo_clips
+
+    doctors_findings()
+    words = ["doctor", "--camera", str(demo_clips()[0].path)]
+    main(words)
+    assert "ok      filming: clips of reps can be written (MP4)" in capsys.readouterr().out
+    # As in a build of OpenCV that can write no such clip.
+    monkeypatch.setattr("cv2.VideoWriter", _NoCoder)
+    assert main(words) == 0
+    assert "note    filming: clip.mp4 could not be written" in capsys.readouterr().out
+
+
+class _NoCoder:
+    def __init__(self, *given):
+        pass
+
+    def isOpened(self):
+        return False
+
+    def release(self):
+        pass
+
+
 def test_doctor_with_a_slow_camera_says_how_to_make_it_faster(doctors_findings, capsys):
     from trainer.adapters.camera import CameraFacts
 

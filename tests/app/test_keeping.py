@@ -169,3 +169,62 @@ def test_a_record_deleted_or_damaged_meanwhile_is_written_anew(kept, tmp_path):
         keeper.flush()
         assert (now().ball_line_cm, now().stature_cm) == (4.0, 180.0)
     assert [p.name for p in tmp_path.iterdir() if "damaged" in p.name]
+
+
+def test_two_programs_that_write_one_record_all_the_time_lose_nothing_of_each_other(tmp_path):
+    """Each marks rod checks of its own, and writes after every one."""
+    import threading
+
+    count, keepers = 20, []
+
+    def practise(camera):
+        keeper = Keeper(PlayerRecord(), Rules(), folder=tmp_path, today=lambda: DAY)
+        keepers.append(keeper)
+        for number in range(1, count + 1):
+            keeper.look(Rules(), (READ,) * number, camera)
+            keeper.flush()
+            while keeper.trouble:  # the other one was writing for too long: tried again later
+                keeper.flush()
+
+    threads = [threading.Thread(target=practise, args=(f"camera {n}",)) for n in (1, 2)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(60.0)
+    cameras = [check.camera for check in load("me", tmp_path)[0].rod_checks]
+    assert sorted(cameras) == ["camera 1"] * count + ["camera 2"] * count
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["player-me.toml"]
+
+
+def test_a_lock_that_a_program_left_behind_holds_nobody_up_for_ever(kept, tmp_path, monkeypatch):
+    import os
+
+    keeper, _, now = kept
+    lock = tmp_path / ".player-me.toml.lock"
+    lock.write_bytes(b"")
+    keeper.look(Rules(ball_line_cm=2.0), (), "camera 0")
+    monkeypatch.setattr("trainer.kept_file.PATIENCE_S", 0.0)
+    keeper.flush()
+    assert "is being written by another program" in keeper.trouble
+    assert now() == PlayerRecord()
+    os.utime(lock, (0.0, 0.0))  # long ago
+    keeper.flush()
+    assert (keeper.trouble, now().ball_line_cm) == ("", 2.0)
+    assert not lock.exists()
+
+
+def test_what_changed_in_the_file_is_taken_in_between_two_turns(kept, tmp_path):
+    keeper, _, now = kept
+    keeper.look(Rules(ball_line_cm=2.0), (), "camera 0")
+    keeper.reload()
+    assert now().ball_line_cm == 2.0  # what was not written yet is
+    save(replace(now(), stature_cm=180.0), tmp_path)
+    keeper.reload()
+    assert (keeper.record.stature_cm, keeper.record.ball_line_cm) == (180.0, 2.0)
+    record_path("me", tmp_path).unlink()
+    keeper.reload()
+    assert keeper.record.stature_cm == 180.0
+    record_path("me", tmp_path).write_text("stature_cm = what", encoding="utf-8")
+    keeper.reload()
+    assert "was damaged" in keeper.trouble
+    assert keeper.record.stature_cm == 180.0

@@ -43,8 +43,9 @@ def live(theatre, *, keep=True, player="Ann"):
     )
 
 
-def rep_keeper(writer, player="Ann"):
-    return RepKeeper(player, Made(kind=Kind.LIVE, source="pretend camera"), writer)
+def rep_keeper(writer, player="Ann", pictures=None):
+    made = Made(kind=Kind.LIVE, source="pretend camera")
+    return RepKeeper(player, made, writer, pictures=pictures)
 
 
 @pytest.fixture

@@ -153,3 +153,11 @@ def test_a_sign_being_held_says_what_it_will_do_where_it_is_held():
     assert said(still(), (Sign.HANDS_OUT, 0.8)) == {"both hands out: next practice …"}
     offered = said(still(), (Sign.HANDS_OUT, 0.8), check_offered=True)
     assert offered == {"both hands out: silent check …"}
+
+
+def test_a_hand_thrown_up_in_a_swing_or_at_its_finish_is_no_sign_and_the_rep_counts():
+    back = Script().hold(1.5).move(TOP, 0.9).hold(0.2)
+    result, sounder, views = run(back, (Sign.HAND_UP, 1.6), still(1.5), rep())
+    assert [r.number for r in result.reps] == [1, 2]
+    assert Signal.PAUSED not in [signal for signal, _ in sounder.signals]
+    assert not any(view.practice and view.practice.paused for view in views)

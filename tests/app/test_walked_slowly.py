@@ -99,6 +99,14 @@ def test_one_that_is_passed_without_a_stop_is_said_to_be_skipped(slowly, number,
     assert played.phases(middle_s - 0.2, middle_s + 0.2) == {"top"}
 
 
+def test_one_that_was_passed_and_gone_back_to_counts(slowly):
+    played, truth, _ = slowly
+    true, rep = truth.reps[6], played.reps[6]
+    heard = [name for name in ladder_of(played, true) if name != "check_left"]
+    assert heard == ["check_1", "check_2", "check_skipped", "check_3", "check_4"]
+    assert rep.verdict.good is True
+
+
 def test_a_top_short_of_the_turn_is_not_held_and_says_what_to_do(slowly):
     played, truth, _ = slowly
     assert ladder_of(played, truth.reps[4]) == LADDER[:3]

@@ -79,12 +79,10 @@ class Played:
         return [(one.t_s, one.result) for one in self.lines if from_s <= one.t_s <= to_s]
 
     def sounds(self, from_s=float("-inf"), to_s=float("inf")):
-        """Return what could be heard in that time, in order: cue kinds and signals."""
-        heard = []
-        for _, result in self.results(from_s, to_s):
-            heard += [cue["kind"] for cue in result.get("told", result.get("cues", ()))]
-            heard += result.get("signals", ())
-        return heard
+        """Return what was played in that time, in order: the names of cues and signals."""
+        played = [(cue.decided_t_s, cue.kind.value) for cue, _ in self.sounder.played]
+        played += [(t_s, signal.value) for signal, t_s in self.sounder.signals]
+        return [name for t_s, name in sorted(played) if from_s <= t_s <= to_s]
 
     def phases(self, from_s, to_s):
         return {result["phase"] for _, result in self.results(from_s, to_s)}

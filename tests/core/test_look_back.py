@@ -80,6 +80,7 @@ def test_what_stands_still_is_that_reading_and_the_way_of_the_hands_up_to_it():
     [
         ({"head_lateral_cm": 3.4, "head_lateral_se_cm": 1.2}, "3 cm ±1 away"),
         ({"head_lateral_cm": -3.4}, "3 cm toward"),
+        ({"head_lateral_cm": 3.4, "head_lateral_se_cm": 0.42}, "3 cm ±0.4 away"),
         ({"head_lateral_cm": -0.3}, "0 cm"),
     ],
 )

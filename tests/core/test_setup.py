@@ -42,6 +42,35 @@ def test_standing_still_long_enough_gives_a_reference_and_shorter_does_not(hz):
     assert reference_of(Script().hold(0.7 - 1 / hz), View(hz=hz)) is None
 
 
+def wrists_apart(pose, share):
+    """Return the pose with each wrist so many shoulder widths off their middle."""
+    points = pose.image_px.copy()
+    half = share * (points[L.LEFT_SHOULDER, 0] - points[L.RIGHT_SHOULDER, 0])
+    hands = middle(points, "wrist")
+    points[L.LEFT_WRIST], points[L.RIGHT_WRIST] = hands + [half, 0], hands - [half, 0]
+    return replace(pose, image_px=points)
+
+
+def test_hands_that_come_together_before_a_still_body_are_no_setup_yet():
+    """Their middle stays where it is all the time."""
+    window, found_s = StillWindow(), []
+    for t_s, pose in poses(Script().hold(3.0), VIEW):
+        share = 0.9 if t_s < 1.0 else max(0.1, 0.9 - (t_s - 1.0))  # together from about 1.4 s on
+        window = push(window, wrists_apart(pose, share), t_s, RULES.setup)
+        if reference_from(window, RULES) is not None:
+            found_s.append(t_s)
+    assert found_s[0] == pytest.approx(1.4 + RULES.setup.still_s / 2, abs=0.1)
+    assert found_s[-1] == pytest.approx(3.0, abs=0.1)
+
+
+def test_a_wrist_that_jumps_in_every_third_picture_does_not_keep_a_setup_away():
+    window, found = StillWindow(), []
+    for row, (t_s, pose) in enumerate(poses(Script().hold(1.5), VIEW)):
+        window = push(window, wrists_apart(pose, 0.7 if row % 3 == 0 else 0.1), t_s, RULES.setup)
+        found.append(t_s > 0.8 and reference_from(window, RULES) is not None)
+    assert sum(found) > 10
+
+
 @pytest.mark.parametrize("noise_px", [0.5, 1.0])
 @pytest.mark.parametrize("distance_m", [2.5, 3.0, 3.5])
 def test_noise_of_up_to_a_pixel_is_no_movement(noise_px, distance_m):

@@ -51,10 +51,10 @@ def test_pandas_reads_the_curves_as_they_were_kept(machines):
     assert one.iloc[0] == pytest.approx(kept.columns["shoulder_turn_deg"].max())
 
 
-def example(language):
+def example(language, number=0):
     """The example of that language on the page about many machines."""
-    (block,) = re.findall(rf"```{language}\n(.*?)```", PAGE.read_text(encoding="utf-8"), re.DOTALL)
-    return block
+    blocks = re.findall(rf"```{language}\n(.*?)```", PAGE.read_text(encoding="utf-8"), re.DOTALL)
+    return blocks[number]
 
 
 def test_the_example_with_duckdb_reads_many_machines_as_one(machines, monkeypatch):
@@ -66,6 +66,28 @@ def test_the_example_with_duckdb_reads_many_machines_as_one(machines, monkeypatc
         ("Ann", 1, pytest.approx(turn), 0.0),
         ("Bo", 1, pytest.approx(turn), 0.0),
     ]
+
+
+def test_the_example_to_parquet_holds_every_rep_and_reading_with_its_type(machines, monkeypatch):
+    """Parquet is an open format (parquet.apache.org); DuckDB writes it, and reads it back here."""
+    monkeypatch.chdir(machines.parent)
+    question = example("sql")
+    from_csv = duckdb.sql(question).fetchall()
+    duckdb.sql(example("sql", 1))
+    from_parquet = re.sub(r"FROM read_csv\(.*?\)", "FROM 'archive/reps.parquet'", question)
+    assert from_parquet != question
+    assert duckdb.sql(from_parquet).fetchall() == from_csv
+    for name, count in (("reps", 4), ("curves", 80)):
+        assert duckdb.sql(f"SELECT count(*) FROM 'archive/{name}.parquet'").fetchall() == [(count,)]
+    described = duckdb.sql("DESCRIBE FROM 'archive/reps.parquet'").fetchall()
+    kinds = {row[0]: row[1] for row in described}
+    assert (kinds["top_shoulder_turn_deg"], kinds["complete"]) == ("DOUBLE", "BOOLEAN")
+    assert kinds["began"].startswith("TIMESTAMP")
+    ((turn,),) = duckdb.sql(
+        "SELECT max(shoulder_turn_deg) FROM 'archive/curves.parquet'"
+    ).fetchall()
+    kept = [kept_reps.motion(seed=n).curves.columns["shoulder_turn_deg"].max() for n in (1, 2)]
+    assert turn == pytest.approx(max(kept))
 
 
 def test_the_example_with_pandas_reads_many_machines_as_one(machines, monkeypatch, capsys):

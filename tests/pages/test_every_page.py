@@ -3,6 +3,7 @@
 import ast
 import math
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -30,6 +31,9 @@ WORDS = (
     "words.py",
     "caution.py",
     "report/library.py",
+    "first_words.py",
+    "core/placement_words.py",
+    "lengths.py",
 )
 each_page = pytest.mark.parametrize("name", SHOTS)
 _VIEWS = {}
@@ -42,12 +46,21 @@ def view_of(name):
     return _VIEWS[name]
 
 
-def written_on(name, size_wh=(1280, 720)):
-    pen = ListeningPen()
+def written_on(name, size_wh=(1280, 720), *, large_text=False):
+    pen, view = ListeningPen(), view_of(name)
     draw_once(
-        view_of(name), page=SHOTS[name].page, stale=SHOTS[name].stale, pen=pen, size_wh=size_wh
+        replace(view, look=replace(view.look, large_text=large_text)),
+        page=SHOTS[name].page,
+        stale=SHOTS[name].stale,
+        pen=pen,
+        size_wh=size_wh,
     )
     return pen.written
+
+
+def hung(text, box):
+    """Return the box of a text with what hangs under its line: a quarter of a digit's height."""
+    return box._replace(h=1.25 * box.h) if set(text) & set("gjpqy,;()") else box
 
 
 def known_words():
@@ -61,9 +74,10 @@ def known_words():
 
 
 @pytest.mark.parametrize("size_wh", [(1280, 720), (640, 360), (1024, 768), (420, 760)])
+@pytest.mark.parametrize("large_text", [False, True], ids=["usual", "large"])
 @each_page
-def test_no_writing_leaves_the_window(name, size_wh):
-    for text, box, *_ in written_on(name, size_wh):
+def test_no_writing_leaves_the_window(name, size_wh, large_text):
+    for text, box, *_ in written_on(name, size_wh, large_text=large_text):
         assert box.x >= -0.5, text
         assert box.right <= size_wh[0] + 0.5, text
         assert box.y >= -0.5, text
@@ -71,13 +85,15 @@ def test_no_writing_leaves_the_window(name, size_wh):
 
 
 @pytest.mark.parametrize("size_wh", [(1280, 720), (1024, 768), (420, 760)])
+@pytest.mark.parametrize("large_text", [False, True], ids=["usual", "large"])
 @each_page
-def test_no_writing_lies_on_another(name, size_wh):
-    written = [(text, box) for text, box, *_ in written_on(name, size_wh) if text.strip("° ")]
+def test_no_writing_lies_on_another(name, size_wh, large_text):
+    all_of_it = written_on(name, size_wh, large_text=large_text)
+    written = [(text, box) for text, box, *_ in all_of_it if text.strip("° ")]
     for number, (text, box) in enumerate(written):
         for other, that in written[:number]:
             if (text, box) != (other, that):
-                assert not box.inside(0.5).overlaps(that), (text, other)
+                assert not hung(text, box).inside(0.5).overlaps(hung(other, that)), (text, other)
 
 
 @each_page
@@ -134,7 +150,11 @@ def test_the_picture_of_a_page_is_what_is_drawn_now(name):
     assert np.abs(now - kept).mean() < 4.0, "run: python -m trainer.pages --out docs/images/pages"
 
 
-@pytest.mark.parametrize("name", [n for n in SHOTS if not SHOTS[n].page and n != "sessions"])
+#: Shown in the mirror's place, so that its headline is not to be seen.
+COVERING = ("sessions", "next-player", "note", "rep-standing-still", "two-tops")
+
+
+@pytest.mark.parametrize("name", [n for n in SHOTS if not SHOTS[n].page and n not in COVERING])
 def test_no_headline_is_too_small_for_where_the_player_stands(name):
     # 12 minutes of arc from 3 m on a 15.6-inch laptop of 194.3 mm: docs/screen-rules.md
     least_px = 2 * 3000 * math.tan(math.radians(12 / 60 / 2)) / 194.3 * 720

@@ -277,7 +277,7 @@ def test_a_word_waits_with_its_rep_while_the_record_is_locked():
     with closing(sqlite3.connect(store_path())) as other:
         other.execute("BEGIN IMMEDIATE")
         writer.put(word(1, "note", "later"))
-        Waiting(writer).until(lambda w: "A word on a rep waits to be kept" in w.trouble)
+        Waiting(writer).until(lambda w: "What was said or filmed waits to be kept" in w.trouble)
         assert writer.waiting == 0
         other.execute("ROLLBACK")
     writer.close()

@@ -82,6 +82,12 @@ def open_source(
     return SteppedClip(make_reader, path.name)
 
 
+def is_clip(spec: str) -> bool:
+    """Tell whether ``open_source`` would take this for a video file."""
+    text = spec.strip()
+    return _as_number(text) is None and ("://" not in text or text.lower().startswith("file://"))
+
+
 def list_cameras(*, measure: bool = True) -> tuple[CameraFacts, ...]:
     """Return the webcams that open and give a picture, lowest number first.
 

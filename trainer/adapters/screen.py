@@ -14,14 +14,21 @@ from trainer.adapters.screen_ball import LineDrag
 from trainer.adapters.screen_calm import Memory
 from trainer.adapters.screen_draw import draw
 from trainer.adapters.screen_focus import Focus, chooses
-from trainer.adapters.screen_keys import STAYS, action_of, letter_of, look_action
+from trainer.adapters.screen_keys import (
+    OVER_PLACEMENT,
+    STAYS,
+    action_of,
+    guide_action,
+    letter_of,
+    look_action,
+)
 from trainer.adapters.screen_kinds import ROWS, row_in_force
 from trainer.adapters.screen_layout import Layout
 from trainer.adapters.screen_list import list_action
 from trainer.adapters.screen_pen import Pen
 from trainer.adapters.screen_words import WINDOW_TITLE
 from trainer.errors import ScreenError
-from trainer.ports import KeyAction, Screen, View
+from trainer.ports import GuidePage, KeyAction, Screen, View
 
 Choice = Literal["auto", "window", "none"]
 DEFAULT_SIZE_WH: Final = (1280, 720)
@@ -84,7 +91,8 @@ class Window:
         self._drawn_s = 0.0
         self._layout: Layout | None = None  #: where everything was drawn last
         self._drag = LineDrag()
-        self._typed = ""
+        self._typed = self._own_letter = ""
+        pygame.key.start_text_input()  # letters of every language, also those of several keys
         self._focus = Focus()
         self._open = True
         self._surface = self._set_mode()
@@ -159,7 +167,7 @@ class Window:
             self._page = "caution"
         if view.pain and not self._pain_before:
             self._page = "pain"
-        if not view.caution and self._page == "caution":
+        if self._caution_asked and not view.caution and self._page == "caution":
             self._page = ""
         self._caution_asked, self._pain_before = view.caution, view.pain
         return self._page
@@ -184,8 +192,14 @@ class Window:
                 wanted.extend(self._line_steps(self._drag.move(event.pos[0])))
             elif event.type == pygame.MOUSEBUTTONUP:
                 self._drag.drop()
+            elif event.type == pygame.TEXTINPUT:
+                # The letter of the key that began the note comes after it, and is no part of it.
+                own, self._own_letter = event.text == self._own_letter, ""
+                self._typed += event.text if self._is_writing() and not own else ""
             elif event.type == pygame.KEYDOWN and self._is_writing():
-                self._typed += letter_of(pygame, event)
+                self._own_letter = ""
+                letter = letter_of(pygame, event)
+                self._typed += "" if letter.isprintable() else letter  # letters come as text
             elif event.type == pygame.KEYDOWN:
                 if self._page == "kinds" and self._focus.take(pygame, event.key, len(ROWS)):
                     continue
@@ -198,21 +212,24 @@ class Window:
                     self._focus.row = row_in_force(self._shown_view)
                 if action in STAYS and was == "kinds":
                     self._page = was
+                if action is KeyAction.CAUTION and was != "caution":
+                    self._page = "caution"
                 if action is KeyAction.FULL_SCREEN:
                     self._toggle_full_screen()
                 if action is not None:
                     wanted.append(action)
+                self._own_letter = event.unicode if action is KeyAction.NOTE else ""
         return tuple(wanted)
 
     def typed(self) -> str:
-        """Return the letters typed since the last call while a line was being written."""
+        """Return the letters typed since the last call while something was to be typed."""
         letters, self._typed = self._typed, ""
         return letters
 
     def _is_covered(self) -> bool:
         shown = self._shown_view
         return shown is not None and (
-            shown.listed is not None or shown.looked is not None or shown.far
+            (shown.listed or shown.looked or shown.guide) is not None or shown.far
         )
 
     def _is_writing(self) -> bool:
@@ -226,6 +243,15 @@ class Window:
 
     def _action_of(self, event: Any) -> KeyAction | None:  # noqa: ANN401
         shown = self._shown_view
+        guide = None if shown is None or self._page else shown.guide
+        if shown is not None and guide is not None:
+            in_guide = guide_action(self._pygame, event.key, guide)
+            if in_guide is not None or guide.page is not GuidePage.PLACEMENT:
+                if in_guide is None and guide.entry is not None:
+                    self._typed += letter_of(self._pygame, event)
+                return in_guide
+            action = action_of(self._pygame, event, page=self._page, handed_left=shown.handed_left)
+            return action if action in OVER_PLACEMENT else None
         if shown is not None and shown.listed is not None:
             in_list = list_action(self._pygame, event.key)
             if in_list is not None:

@@ -5,13 +5,14 @@ Main thread only. Bodies are drawn from their points and mirrored, as the pictur
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 from typing import Any, Final
 
 import numpy as np
 
 from trainer.adapters import palette
-from trainer.adapters.screen_layout import FIGURE, SMALL, TITLE, Box, Layout
+from trainer.adapters.screen_layout import FIGURE, SMALL, STRIP_H, TITLE, Box, Layout
 from trainer.adapters.screen_pen import LEADING, Pen
 from trainer.core.bay_words import CARET, CUT
 from trainer.core.landmarks import Landmark as L
@@ -21,6 +22,7 @@ from trainer.ports import Announced, Writing
 #: Room for a body, in its nose-to-ankle heights: with the hands over the head, and swung aside.
 TALL: Final = 1.32
 WIDE: Final = 0.85
+NOTE_H: Final = STRIP_H  #: height of a note being written
 LEGS: Final = (
     (L.LEFT_HIP, L.LEFT_KNEE, L.LEFT_ANKLE),
     (L.RIGHT_HIP, L.RIGHT_KNEE, L.RIGHT_ANKLE),
@@ -51,10 +53,16 @@ def draw_announced(surface: Any, pen: Pen, layout: Layout, told: Announced) -> N
         y += cap * LEADING
 
 
+def above_note(layout: Layout) -> Layout:
+    """Return the layout of what is left of the window while a note is written at its foot."""
+    window = layout.window
+    return replace(layout, window=window._replace(h=max(window.h - NOTE_H * layout.unit, 1)))
+
+
 def draw_writing(surface: Any, pen: Pen, layout: Layout, writing: Writing) -> None:  # noqa: ANN401
     """Draw the note under way at the window's foot; the mirror above it goes on."""
     window, u = layout.window, layout.unit
-    tall = 0.2 * u
+    tall = NOTE_H * u
     box = Box(0, window.h - tall, window.w, tall)
     surface.fill(palette.INK, tuple(round(v) for v in box))
     inner = box.inside(0.02 * u)
@@ -97,7 +105,8 @@ def draw_look_back(surface: Any, pen: Pen, layout: Layout, looked: LookBack) -> 
     upright = window.w < window.h
     if upright:  # the table under the bodies
         bodies = body._replace(h=0.55 * body.h)
-        table = Box(body.x, bodies.bottom, body.w, body.h - bodies.h)
+        gap = 0.03 * u
+        table = Box(body.x, bodies.bottom + gap, body.w, body.h - bodies.h - gap)
     else:
         bodies = body._replace(w=0.42 * body.w)
         table = Box(bodies.right + 0.02 * u, body.y, body.right - bodies.right - 0.02 * u, body.h)

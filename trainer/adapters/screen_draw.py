@@ -9,10 +9,12 @@ import numpy as np
 from trainer.adapters import palette, screen_words
 from trainer.adapters.screen_ball import draw_ball_line
 from trainer.adapters.screen_bars import draw_turn
-from trainer.adapters.screen_bay import draw_announced, draw_look_back, draw_writing
+from trainer.adapters.screen_bay import above_note, draw_announced, draw_look_back, draw_writing
 from trainer.adapters.screen_calm import Memory
 from trainer.adapters.screen_drift import draw_head, draw_hips
 from trainer.adapters.screen_far import draw_far
+from trainer.adapters.screen_filming import Over, beside_mark, draw_filming
+from trainer.adapters.screen_guide import draw_guide
 from trainer.adapters.screen_kinds import draw_kinds
 from trainer.adapters.screen_layout import FIGURE, HEADLINE, LINE, NOTICE, SMALL, Box, Layout
 from trainer.adapters.screen_list import draw_list
@@ -75,19 +77,26 @@ def draw(
     surface.fill(palette.INK)
     if page is None:
         page = "caution" if view.caution else ""
-    if page or view.listed is not None:  # nothing of the mirror would be seen
+    if page or view.guide or view.listed is not None:  # nothing of the mirror would be seen
         if page == "kinds":
             draw_kinds(surface, pen, layout, view, focus)
         elif page:
             draw_page(surface, pen, layout, page)
+        elif view.guide is not None:
+            draw_guide(surface, pen, layout, view, view.guide)
         elif view.listed is not None:
             draw_list(surface, pen, layout, view.listed)
+        if view.filming:
+            draw_filming(surface, pen, layout, "page")
         return layout
     if _draw_instead(surface, pen, layout, view):
+        if view.filming:
+            draw_filming(surface, pen, layout, "page")
         return layout
     measures = _shown_measures(view, memory, now_s, stale=stale)
+    free = above_note(layout) if view.writing is not None else layout
     if view.far and image is not None:
-        draw_far(surface, pen, layout, view, measures, memory.calm, now_s, stale=stale)
+        draw_far(surface, pen, free, view, measures, memory.calm, now_s, stale=stale)
     elif image is not None:
         draw_mirror(surface, image, layout.picture)
         if pose is not None and not stale and phase in (Phase.WAITING, Phase.SETUP):
@@ -101,10 +110,16 @@ def draw(
             _draw_measures(surface, pen, layout, measures, view, memory, now_s)
     else:
         _draw_opening(surface, pen, layout)
-    if not view.far or image is None:
-        _draw_strip(surface, pen, layout, view, stale=stale)
     if view.writing is not None:
         draw_writing(surface, pen, layout, view.writing)
+    elif not view.far or image is None:
+        strip = beside_mark(layout) if view.filming else layout
+        _draw_strip(surface, pen, strip, view, stale=stale)
+    if view.filming:
+        over: Over = "strip" if view.writing is None else "note"
+        if view.far and image is not None:
+            over = "far"
+        draw_filming(surface, pen, free if over == "far" else layout, over)
     return layout
 
 
@@ -113,7 +128,8 @@ def _draw_instead(surface: Any, pen: Pen, layout: Layout, view: View) -> bool:  
     if view.announced is not None:
         draw_announced(surface, pen, layout, view.announced)
     elif view.looked is not None:
-        draw_look_back(surface, pen, layout, view.looked)
+        free = above_note(layout) if view.writing is not None else layout
+        draw_look_back(surface, pen, free, view.looked)
         if view.writing is not None:
             draw_writing(surface, pen, layout, view.writing)
     return view.announced is not None or view.looked is not None

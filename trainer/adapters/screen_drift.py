@@ -133,7 +133,8 @@ def _draw_drift(
             pygame.draw.line(surface, palette.TARGET, (edge, y), (edge + inward, y), thick)
     _target_side(surface, pen, box, view, unit)
     if lateral_cm is not None:
-        _marker(surface, (x_of(lateral_cm), middle), beam, settled, x_of(lateral_cm) - x_of(0))
+        aside_px = x_of(lateral_cm) - x_of(0)
+        _marker(surface, (x_of(lateral_cm), middle), beam, settled, aside_px, unit)
 
 
 def _marker(
@@ -142,12 +143,14 @@ def _marker(
     beam: Box,
     settled: tuple[str, palette.Colour],
     aside_px: float,
+    unit: float,
 ) -> None:
     """Draw where the drift stands: round inside the bracket, an arrowhead outside it."""
     import pygame
 
     (x, y), (state, colour) = at, settled
-    radius = max(0.3 * beam.h, 3)
+    # A low beam, as with large text, still has a mark that is seen from afar.
+    radius = max(0.3 * beam.h, min(0.022 * unit, 0.45 * beam.h), 3)
     if state == "in":
         pygame.draw.circle(surface, palette.BLACK, (x, y), radius + 1)
         pygame.draw.circle(surface, colour, (x, y), radius)

@@ -1,8 +1,8 @@
 """The window for a screen across the room: turn, verdict and reps very large, nothing else.
 
-Main thread only. Digits of the turn are 0.36 of the window's height: on a 40-inch screen (50 cm
-high) 18 cm, which from 5 m is 124 minutes of arc; the words of the verdict are at least 0.08,
-or 27 minutes where 20 to 22 are preferred (ISO 9241-3).
+Main thread only. Digits of the turn are a third of the window's height: on a 40-inch screen (50 cm
+high) 17 cm, which from 5 m is 114 minutes of arc. A verdict of up to some 40 letters has 0.08 or
+more, 28 minutes, where 20 to 22 are preferred (ISO 9241-3).
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from trainer.adapters.screen_state import SWINGING, turn_state
 from trainer.core.records import Measures
 from trainer.ports import View
 
-TURN: Final = 0.36  #: ink height of the turn's digits, as a share of the window's height
+TURN: Final = 0.34  #: ink height of the turn's digits, as a share of the window's height
 REPS: Final = 0.25
 VERDICT: Final = 0.13  #: ink height of the verdict's words at most
 
@@ -35,18 +35,15 @@ def draw_far(
     stale: bool,
 ) -> None:
     """Draw verdict, turn and reps over the whole window."""
-    window, u = layout.window, layout.unit
+    u = layout.unit
     surface.fill(palette.INK)
-    area = window.inside(0.03 * u)
-    verdict = Box(area.x, area.y, area.w, 0.28 * area.h)
-    line = Box(area.x, area.bottom - 0.11 * area.h, area.w, 0.11 * area.h)
-    middle = Box(area.x, verdict.bottom, area.w, line.y - verdict.bottom)
+    verdict, middle, line = _parts(layout)
     big, small = far_words(view, stale=stale)
     _words(surface, pen, verdict, big, VERDICT * u, palette.TEXT, lines=2)
-    reps_w = min(0.3 * area.w, 0.5 * u)
-    turn = Box(middle.x, middle.y, middle.w - reps_w, middle.h)
+    reps = far_reps(layout)
+    turn = Box(middle.x, middle.y, middle.w - reps.w, middle.h)
     _turn(surface, pen, turn, view, measures, calm, now_s, u)
-    _reps(surface, pen, Box(turn.right, middle.y, reps_w, middle.h), view, u)
+    _reps(surface, pen, reps, view, u)
     notices = screen_words.notices(view, stale=stale)
     if notices:
         mark = 0.06 * u
@@ -55,6 +52,21 @@ def draw_far(
         small = "  ·  ".join(notices)
     colour = palette.TEXT if notices else palette.QUIET_TEXT
     _words(surface, pen, line, small, 0.045 * u, colour, lines=2)
+
+
+def _parts(layout: Layout) -> tuple[Box, Box, Box]:
+    """Return the boxes of the verdict, of the figures and of the line under them."""
+    area = layout.window.inside(0.03 * layout.unit)
+    verdict = Box(area.x, area.y, area.w, 0.28 * area.h)
+    line = Box(area.x, area.bottom - 0.11 * area.h, area.w, 0.11 * area.h)
+    return verdict, Box(area.x, verdict.bottom, area.w, line.y - verdict.bottom), line
+
+
+def far_reps(layout: Layout) -> Box:
+    """Return the column of the reps; its lower part is free."""
+    _, middle, _ = _parts(layout)
+    wide = min(0.3 * middle.w, 0.5 * layout.unit)
+    return Box(middle.right - wide, middle.y, wide, middle.h)
 
 
 def far_words(view: View, *, stale: bool) -> tuple[str, str]:
@@ -123,7 +135,7 @@ def _turn(
             words_cap = pen.shrunk(words, 0.08 * unit, max(box.right - at[0] - 0.02 * unit, 1))
             pen.write(surface, words, at, words_cap, palette.TEXT)
     bar = Box(box.x, box.bottom - 0.15 * unit, 0.94 * box.w, 0.05 * unit)
-    _bar(surface, pen, bar, view, turn_deg, colour, unit)
+    _bar(surface, pen, bar, view, measures, colour, unit)
 
 
 def _bar(
@@ -131,19 +143,27 @@ def _bar(
     pen: Pen,
     bar: Box,
     view: View,
-    turn_deg: float | None,
+    measures: Measures,
     colour: palette.Colour,
     unit: float,
 ) -> None:
-    """Draw the turn as a lying bar with the target on it."""
+    """Draw the turn as a lying bar, its end soft by its standard error, with the target on it."""
     import pygame
 
     top_deg = bar_top_deg(view.target_deg, view.turn_band_deg)
     rect = pygame.Rect(round(bar.x), round(bar.y), round(bar.w), round(bar.h))
     pygame.draw.rect(surface, palette.BLACK, rect)
+    turn_deg, se_deg = measures.shoulder_turn_deg, measures.shoulder_turn_se_deg or 0.0
     if turn_deg is not None:
-        share = min(max(turn_deg / top_deg, 0.0), 1.0)
-        surface.fill(colour, (rect.x, rect.y, round(rect.w * share), rect.h))
+        end = round(min(max((turn_deg + se_deg) / top_deg, 0.0), 1.0) * rect.w)
+        surface.fill(colour, (rect.x, rect.y, end, rect.h))
+        fade_px = round(2 * se_deg / top_deg * rect.w)
+        if fade_px >= 1:
+            lying = pygame.transform.rotate(pen.fade(), -90)  # clears from right to left
+            fade = pygame.transform.scale(lying, (fade_px, rect.h))
+            x = round(rect.x + (turn_deg - se_deg) / top_deg * rect.w)
+            seen = pygame.Rect(x, rect.y, fade_px, rect.h).clip(rect)
+            surface.blit(fade, seen, (seen.x - x, 0, seen.w, seen.h))
     pygame.draw.rect(surface, palette.LINE, rect, max(round(0.004 * unit), 1))
     if view.pain:
         pen.write(

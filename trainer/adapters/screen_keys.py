@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from trainer.ports import KeyAction
+from trainer.ports import Guide, GuidePage, KeyAction
 
 #: Keys of the page of kinds, after which it stays open: each press shows what it did.
 STAYS = frozenset({KeyAction.NEXT_CUES, KeyAction.GUESS_FIRST})
@@ -47,6 +47,7 @@ def action_of(pygame: Any, event: Any, *, page: str, handed_left: bool) -> KeyAc
         pygame.K_x: KeyAction.COMFORT,
         pygame.K_c: KeyAction.ROD_CHECK,
         pygame.K_e: KeyAction.REPORT,
+        pygame.K_i: KeyAction.FILM,
         pygame.K_l: KeyAction.SESSIONS,
         pygame.K_k: KeyAction.KINDS,
         pygame.K_s: KeyAction.NEXT_CUES,
@@ -64,8 +65,55 @@ def action_of(pygame: Any, event: Any, *, page: str, handed_left: bool) -> KeyAc
         pygame.K_PAGEDOWN: KeyAction.NEXT_KIND,
         pygame.K_PAGEUP: KeyAction.PREVIOUS_KIND,
         pygame.K_F1: KeyAction.HELP,
+        pygame.K_F2: KeyAction.PLACEMENT,
+        pygame.K_F3: KeyAction.FIRST_RUN,
+        pygame.K_F4: KeyAction.CAUTION,
         pygame.K_q: KeyAction.QUIT,
     }.get(event.key)
+
+
+#: What the mirror still answers to while the placement page lies over it.
+OVER_PLACEMENT = frozenset(
+    {
+        KeyAction.PAIN,
+        KeyAction.SWITCH_HANDED,
+        KeyAction.MUTE,
+        KeyAction.VOLUME,
+        KeyAction.FULL_SCREEN,
+        KeyAction.HELP,
+        KeyAction.PLACEMENT,
+        KeyAction.FIRST_RUN,
+        KeyAction.CAUTION,
+        KeyAction.QUIT,
+    }
+)
+
+
+def guide_action(pygame: Any, key: int, guide: Guide) -> KeyAction | None:  # noqa: ANN401
+    """Return what a key means while a page of the first run or the placement guide is shown."""
+    meant: dict[int, KeyAction] = {
+        pygame.K_RETURN: KeyAction.GUIDE_ON,
+        pygame.K_KP_ENTER: KeyAction.GUIDE_ON,
+        pygame.K_PAGEDOWN: KeyAction.GUIDE_ON,
+        pygame.K_ESCAPE: KeyAction.GUIDE_LEAVE,
+    }
+    if guide.page is GuidePage.PLACEMENT:  # see ``OVER_PLACEMENT`` for the rest
+        return meant.get(key)
+    meant |= {
+        pygame.K_PAGEUP: KeyAction.GUIDE_BACK,
+        pygame.K_UP: KeyAction.GUIDE_PREVIOUS,
+        pygame.K_DOWN: KeyAction.GUIDE_NEXT,
+        pygame.K_LEFT: KeyAction.GUIDE_PREVIOUS,
+        pygame.K_RIGHT: KeyAction.GUIDE_NEXT,
+    }
+    if guide.entry is None:
+        meant |= {
+            pygame.K_SPACE: KeyAction.GUIDE_ON,
+            pygame.K_BACKSPACE: KeyAction.GUIDE_BACK,
+            pygame.K_f: KeyAction.FULL_SCREEN,
+            pygame.K_q: KeyAction.QUIT,
+        }
+    return meant.get(key)
 
 
 def look_action(pygame: Any, key: int, *, two: bool) -> KeyAction | None:  # noqa: ANN401

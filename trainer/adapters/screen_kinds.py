@@ -45,7 +45,8 @@ def draw_kinds(
     """
     window, u = layout.window, layout.unit
     surface.fill(palette.INK)
-    area = Box(0.07 * window.w, 0.05 * window.h, 0.88 * window.w, 0.90 * window.h)
+    left = max(0.07 * window.w, 0.06 * u)  # room for the mark before a row
+    area = Box(left, 0.05 * window.h, 0.95 * window.w - left, 0.90 * window.h)
     cap = pen.shrunk(KINDS_TITLE, 0.055 * u, area.w)
     pen.write(surface, KINDS_TITLE, (area.x, area.y), cap, palette.TARGET)
     choices = kinds_choices(None if view is None else view.practice)
@@ -53,23 +54,34 @@ def draw_kinds(
     pen.write(surface, KINDS_KEYS, (area.x, area.bottom - foot_cap), foot_cap, palette.QUIET_TEXT)
     top = area.y + cap * LEADING
     row_h = (area.bottom - 2 * foot_cap - top) / len(choices)
+    # One size for all names; beside each there is room for its key, a tick and "now".
+    most = min(0.05 * u, 0.33 * row_h)
+    name_cap = min(pen.shrunk(f"{each.name} {NOW}", most, 0.7 * area.w) for each in choices)
     for number, choice in enumerate(choices):
         row = Box(area.x, top + number * row_h, area.w, 0.92 * row_h)
-        _draw_choice(surface, pen, row, choice, u)
+        _draw_choice(surface, pen, row, choice, name_cap, u)
         if number == focus:
             draw_focus(surface, row, u)
 
 
-def _draw_choice(surface: Any, pen: Pen, row: Box, choice: Choice, unit: float) -> None:  # noqa: ANN401
+def _draw_choice(
+    surface: Any,  # noqa: ANN401
+    pen: Pen,
+    row: Box,
+    choice: Choice,
+    cap: float,
+    unit: float,
+) -> None:
     inner = row.inside(0.10 * row.h)
-    # The name, and room for the key before it, a tick and "now" behind it.
-    words = f"{choice.name} {NOW}"
-    cap = pen.shrunk(words, min(0.05 * unit, 0.42 * row.h), 0.7 * inner.w)
     x, y = inner.x + 1.6 * cap, inner.y + 0.06 * row.h
     pen.write(surface, choice.key, (inner.x, y), cap, palette.TARGET)
     end = pen.write(surface, choice.name, (x, y), cap, palette.TEXT)
     if choice.in_force:
         tick(surface, (end.right + 0.8 * cap, y), cap)
         pen.write(surface, NOW, (end.right + 2.0 * cap, y), cap, palette.TEXT)
-    cap = pen.shrunk(choice.what, min(0.028 * unit, 0.24 * row.h), inner.right - x)
-    pen.write(surface, choice.what, (x, inner.bottom - 1.2 * cap), cap, palette.QUIET_TEXT)
+    y += 1.4 * cap
+    room = Box(x, y, inner.right - x, inner.bottom - y)
+    lines, cap = pen.block(choice.what, min(0.028 * unit, 0.8 * cap), room, 2)
+    for line in lines:
+        pen.write(surface, line, (x, y), cap, palette.QUIET_TEXT)
+        y += cap * LEADING

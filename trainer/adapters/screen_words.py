@@ -24,6 +24,7 @@ NOT_MEASURED: Final = "not measured"
 OPENING: Final = "opening camera …"
 GETTING_READY: Final = "getting ready …"
 STALE: Final = "no new pictures"
+FILMING: Final = "filming"
 REPS: Final = "reps"
 CM: Final = "cm"
 DRIFT_NAMES: Final = {"head": "head", "hips": "hips"}
@@ -76,6 +77,7 @@ MIRROR_KEYS: Final = (
     ("J", "answer signs by hand, and no longer"),
     ("L", "the list of sessions that were kept, and back"),
     ("E", "make the report of the last session and show it"),
+    ("I", "film the reps, without sound, and no longer"),
     ("N", "next player of the roster; with Shift the one before"),
     ("+, −", "coach: the last rep was good, was not; once more takes it back"),
     ("W", "coach: write a note on the last rep"),
@@ -83,6 +85,9 @@ MIRROR_KEYS: Final = (
     ("U", "the last rep's top beside the reference's, and back"),
     ("Up, Down", "target higher, lower; A: the band or a tolerance in its place"),
     ("D", "very large, for a screen across the room, and back"),
+    ("F2", "where to put the camera, and back"),
+    ("F3", "choose the camera and say who you are once more"),
+    ("F4", "the caution"),
     ("F1 or ?", "this page; once more: the signs by hand"),
     ("Q or Esc", "quit; Esc first takes a page away"),
 )
@@ -98,8 +103,15 @@ _PHASES: Final = {
 }
 
 
+def page_number(number: int, count: int) -> str:
+    """Return which page of the first run it is."""
+    return f"{number} of {count}"
+
+
 def headline(view: View, *, stale: bool = False) -> str:
     """Return the one thing to read from afar: what is happening, or what to do now."""
+    if view.guide is not None:
+        return view.guide.title
     if view.image_rgb is None:
         return OPENING
     if stale:

@@ -22,11 +22,16 @@ HIGH_SHARE: Final = 0.5
 LOW_SHARE: Final = 0.02
 #: Motion to this power falls to nothing about evenly: that of a minimum-jerk move falls as the
 #: square of the time that is left, but the flow of hands that are small in the square less so.
-#: Together with the shares it gave the least error on rendered clips of other people than those
-#: of docs/accuracy.md (seeds 100000 to 100029 and 200000 to 200023).
+#: Together with the shares and lengths below it gave the least error on 122 rendered backswings
+#: of other people than those of docs/accuracy.md (seeds from 100000, 200000, 310000 and 320000).
 POWER: Final = 0.55
-#: Body points and picture within this of one another are both right: their middle is taken.
+#: The line is drawn on no further than this, or this share of the backswing.
+AHEAD_S: Final = 0.12
+AHEAD_SHARE: Final = 0.06
+#: Body points and picture within this of one another are both right: their middle is taken. Slow
+#: hands creep to their place, and neither can tell the end as well.
 TOGETHER_S: Final = 0.07
+TOGETHER_SHARE: Final = 0.04
 _LEAST: Final = 6
 
 
@@ -39,7 +44,7 @@ def joined_s(path: tuple[HandPoint, ...], start_s: float, points_s: float) -> fl
     rested_s = rested_instant_s(path, start_s, points_s)
     if rested_s is None:
         return points_s
-    if abs(rested_s - points_s) <= TOGETHER_S:
+    if abs(rested_s - points_s) <= max(TOGETHER_S, TOGETHER_SHARE * (points_s - start_s)):
         return (rested_s + points_s) / 2
     return rested_s
 
@@ -75,7 +80,8 @@ def rested_instant_s(path: tuple[HandPoint, ...], start_s: float, about_s: float
     slope, at_0 = np.polyfit(times[begin:end] - times[end], fall[begin:end], 1)
     if slope >= 0:
         return float(times[end])
-    return float(times[end] + np.clip(-at_0 / slope, -0.05, 0.12))
+    ahead_s = max(AHEAD_S, AHEAD_SHARE * (about_s - start_s))
+    return float(times[end] + np.clip(-at_0 / slope, -0.05, ahead_s))
 
 
 def _between(

@@ -236,7 +236,7 @@ def _said(now: Measures, name: str, unit: str, plus: str, minus: str) -> str:
     whole = round(abs(value)) if plus else round(value)
     said = f"{'−' if whole < 0 else ''}{abs(whole)}{unit}"
     if se is not None:
-        said += f" ±{se:.0f}"
+        said += f" ±{se:.0f}" if se >= 0.95 else f" ±{se:.1f}"  # never "±0"
     way = plus if value > 0 else minus
     return f"{said} {way}" if way and whole else said
 

@@ -151,7 +151,9 @@ def finish(state: SessionState) -> tuple[SessionState, Rep | None]:
     if state.phases.phase not in (Phase.BACKSWING, Phase.TOP):
         return state, None
     rep = _make_rep(state, state.phases)
-    return replace(state, phases=PhaseState(), reference=None), rep
+    # The session may go on later, and then no other rep may have this one's number.
+    started = state.reps_started + 1
+    return replace(state, phases=PhaseState(), reference=None, reps_started=started), rep
 
 
 def new_setup(state: SessionState) -> SessionState:

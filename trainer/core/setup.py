@@ -125,6 +125,9 @@ def reference_from(
     limits_cm = np.array([setup.body_spread_cm, setup.body_spread_cm, setup.hands_spread_cm])
     # The newest stretch must be still; older poses count as long as they lie within it too.
     is_recent = times >= times[-1] - setup.still_s - 1e-9
+    # Hands that come together from both sides leave their middle where it is.
+    if looks_ready is None and not _mostly_together(pictures[is_recent], setup):
+        return None
     recent = points[is_recent]
     if np.any(_spread(recent) * scale > limits_cm):
         return None
@@ -161,6 +164,17 @@ def median_trunk(read: list[FloatArray | None]) -> FloatArray | None:
         return None
     result: FloatArray = np.median(there, axis=0)
     return result
+
+
+def _mostly_together(pictures: FloatArray, rules: SetupRules) -> bool:
+    """Tell whether the wrists are as near as on a club in half the pictures (T, 33, 2) or more.
+
+    Not in all of them: where one hand hides the other its wrist jumps.
+    """
+    wrists = pictures[:, Landmark.LEFT_WRIST] - pictures[:, Landmark.RIGHT_WRIST]
+    apart = np.linalg.norm(wrists, axis=1)
+    width, _ = front_px(pictures[-1])
+    return 2 * int(np.count_nonzero(apart < rules.hands_apart_sw * width)) >= len(pictures)
 
 
 def _spread(points: FloatArray) -> FloatArray:

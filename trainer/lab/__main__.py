@@ -10,7 +10,7 @@ from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
-from trainer.lab import accuracy, signs, study, tagged, walked
+from trainer.lab import accuracy, place, signs, study, tagged, walked
 from trainer.lab.cards import Worn
 from trainer.lab.scenarios import SCENARIOS, Clip, adjusted
 from trainer.lab.session_clips import SESSIONS
@@ -21,7 +21,7 @@ EXIT_OK, EXIT_USAGE, EXIT_NO_LAB = 0, 2, 3
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line; return the exit code."""
     options = _parser().parse_args(argv)
-    if options.command in ("fit", "signs", "trunk", "walked"):
+    if options.command in ("fit", "place", "signs", "trunk", "walked"):
         return int(options.run(options))  # needs no renderer
     try:
         import anny  # noqa: F401
@@ -46,6 +46,7 @@ def _parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(dest="command", required=True)
     study.add_commands(commands)
     accuracy.add_command(commands)
+    place.add_command(commands)
     signs.add_command(commands)
     tagged.add_command(commands)
     walked.add_command(commands)

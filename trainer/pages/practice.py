@@ -6,13 +6,18 @@ from dataclasses import replace
 from typing import Any, Final
 
 from trainer.adapters.made_up_room import picture_of
+from trainer.bay import Bay
 from trainer.core import own_rep
-from trainer.core.records import Handed, Rep, Step
+from trainer.core.look_back import Track, track_of
+from trainer.core.records import Handed, Measures, Pose, Rep, Step
 from trainer.core.rules import Rules
 from trainer.core.summary import words_for
 from trainer.engine import Engine
 from trainer.pages.player import ADDRESS, SIZE_WH, Posture, between, pose_of
 from trainer.ports import KeyAction, View
+from trainer.shared import Shared
+from trainer.store.keeper import Made, RepKeeper
+from trainer.store.records import Kind
 
 HZ: Final = 30.0
 
@@ -27,7 +32,16 @@ class Practice:
         self._step: Step | None = None
         self._pose_now: Any = None
         self._last: Rep | None = None
+        made = Made(kind=Kind.LIVE, source="camera 0")
+        self._shared = Shared(
+            rules=self.engine.rules,
+            engine=self.engine,
+            rep_keeper=RepKeeper("Ann", made, None),
+            player="Ann",
+        )
         self._words: tuple[str, ...] = ()
+        self._readings: list[tuple[Measures, Pose | None]] = []
+        self.track: Track | None = None  #: the last rep, reading by reading
 
     def _feed(self, posture: Posture | None) -> None:
         self._t_s += 1 / HZ
@@ -37,11 +51,23 @@ class Practice:
         if fed is None:
             return
         self._pose_now, self._step = pose, fed[1]
+        self._readings.append((self._step.measures, pose))
         rep = self._step.rep
+        self._shared.rep_keeper.follow(self._step, self.engine.reference)
         if rep is not None:
+            self._shared.keep(rep, self.engine.rules, heard=True)
             self._last = rep
+            self.track = self._track(rep)
             told = words_for(rep, self.engine.rules) if rep.verdict is None else rep.verdict
             self._words = told.lines
+
+    def _track(self, rep: Rep) -> Track | None:
+        reference = self.engine.reference
+        setup = None if reference is None else reference.image_px
+        end_s = rep.takeaway_t_s if rep.top_end_t_s is None else rep.top_end_t_s
+        during = [one for one in self._readings if rep.setup_t_s <= one[0].t_s <= end_s]
+        self._readings.clear()
+        return track_of(rep, during, setup)
 
     def stand(self, seconds: float = 2.0, posture: Posture | None = ADDRESS) -> Practice:
         """Hold a posture; None: walk out of the picture."""
@@ -67,7 +93,16 @@ class Practice:
         """Ask the engine for something, as a key would."""
         for action in actions:
             self.engine.act(action)
+        self._shared.rules = self.engine.rules
         return self
+
+    def coach(self, *actions: KeyAction, typed: str = "") -> View:
+        """Return the window after a coach's keys and letters."""
+        bay = Bay()
+        for action in actions:
+            bay.take(action, self._shared, 0.0)
+        bay.typed(typed, 0.0)
+        return self.view(looked=bay.looked, writing=bay.writing, answer="")
 
     def view(self, *, club: bool = True, **changes: Any) -> View:  # noqa: ANN401
         """Return what the window shows now; ``changes`` replace fields."""

@@ -10,10 +10,12 @@ from trainer.core.practice_rules import CueSchedule, PracticeRules
 from trainer.core.records import Handed, Source
 from trainer.core.rod_check import RodReading, RodStage, RodState
 from trainer.core.rules import Rules
+from trainer.pages.first import FIRST
 from trainer.pages.player import ADDRESS, TOP, Posture
 from trainer.pages.practice import Practice
 from trainer.ports import KeyAction, Listed, Look, View
 from trainer.report.library import KEYS
+from trainer.roster import announced
 
 SHORT: Final = replace(TOP, arc_deg=95.0, turn_deg=55.0, head_cm=11.0, hips_cm=9.0)
 NARROW: Final = replace(ADDRESS, stance_m=0.10, tilt_cm=-4.0)
@@ -62,7 +64,7 @@ def _after(top: Posture, rules: Rules | None = None) -> View:
 
 def _checkpoints() -> View:
     practice = Practice().press(KeyAction.CHECKPOINTS).stand(3.0)
-    return practice.go(HIP_HIGH, 1.5).stand(0.6, HIP_HIGH).view(answer="")
+    return practice.go(HIP_HIGH, 1.5).stand(1.0, HIP_HIGH).view(answer="")
 
 
 def _guess() -> View:
@@ -127,6 +129,30 @@ def _large(view: View) -> View:
     return replace(view, look=Look(large_text=True))
 
 
+def _next_player() -> View:
+    rules = replace(LEFT, comfort_deg=80.0, ball_line_cm=3.0)
+    return replace(_waiting(), announced=announced("Bo", rules))
+
+
+def _note() -> View:
+    practice = Practice().rep(TOP).stand(0.5)
+    return practice.coach(KeyAction.NOTE, typed="head out, hips still at the top")
+
+
+def _still() -> View:
+    back = (KeyAction.LOOK_EARLIER,) * 12
+    return Practice().rep(SHORT).coach(KeyAction.COACH_NOT_GOOD, KeyAction.LOOK_BACK, *back)
+
+
+def _tops() -> View:
+    practice = Practice().rep(TOP).press(KeyAction.THIS_ONE)
+    return practice.rep(SHORT).coach(KeyAction.TOPS)
+
+
+def _far(view: View) -> View:
+    return replace(view, far=True)
+
+
 SHOTS: Final = {
     "waiting": Shot(make=_waiting),
     "setup-check": Shot(make=_setup_check),
@@ -146,6 +172,7 @@ SHOTS: Final = {
     ),
     "tags": Shot(make=_tags),
     "sessions": Shot(make=lambda: replace(_waiting(), listed=LIST)),
+    "filming": Shot(make=lambda: replace(_backswing(), filming=True)),
     "paused": Shot(make=_paused),
     "camera-lost": Shot(make=_lost, stale=True),
     "opening": Shot(make=lambda: replace(_waiting(), image_rgb=None, step=None)),
@@ -158,5 +185,13 @@ SHOTS: Final = {
     "left-handed-result": Shot(make=lambda: _after(SHORT, LEFT)),
     "large-text-backswing": Shot(make=lambda: _large(_backswing())),
     "large-text-result": Shot(make=lambda: _large(_after(SHORT))),
+    "next-player": Shot(make=_next_player),
+    "note": Shot(make=_note),
+    "rep-standing-still": Shot(make=_still),
+    "two-tops": Shot(make=_tops),
+    "across-the-room-backswing": Shot(make=lambda: _far(_backswing())),
+    "across-the-room-result": Shot(make=lambda: _far(_after(SHORT))),
+    "across-the-room-after-pain": Shot(make=lambda: _far(_pain())),
+    **{name: Shot(make=make) for name, make in FIRST.items()},
     "tones-only": Shot(make=lambda: replace(_after(SHORT), look=Look(figures=False))),
 }

@@ -13,6 +13,7 @@ from trainer.core.practice_rules import TurnOf
 from trainer.errors import ReportError
 from trainer.report.measured import CHEST, HEAD, HIPS, TURN, asked_of
 from trainer.store.content import Store
+from trainer.store.pictures import top_picture
 from trainer.store.records import KeptRep, KeptSession, Motion, SessionLine
 
 #: Of so many sessions at most the trend is shown.
@@ -48,6 +49,7 @@ class Closer:
     name: str  #: "best", "worst" or "reference"
     kept: KeptRep
     motion: Motion
+    top_jpeg: bytes | None = None  #: the picture at its top; None unless it was filmed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -87,8 +89,17 @@ class Material:
         return any(kept.aim.pain for kept in self.reps)
 
 
-def gather(store: Store, player: str, wanted: str, against: str | None = None) -> Material:
+def gather(
+    store: Store,
+    player: str,
+    wanted: str,
+    against: str | None = None,
+    *,
+    pictures: bool = True,
+) -> Material:
     """Read what the page about ``player`` needs; ``wanted`` is as for ``pick``.
+
+    ``pictures``: with the picture at the top of the reps shown closer, where they were filmed.
 
     Raises ReportError when the player or such a session is not in the record, StoreError when
     the record cannot be read.
@@ -114,7 +125,12 @@ def gather(store: Store, player: str, wanted: str, against: str | None = None) -
         player=lines[last - 1].session.player,
         sessions=sessions,
         numbers=numbers,
-        closer=_closer(store, sessions, _same_day(store, sessions[-1], lines[: last - 1])),
+        closer=_closer(
+            store,
+            sessions,
+            _same_day(store, sessions[-1], lines[: last - 1]),
+            pictures=pictures,
+        ),
         next_day=_next_day(store, sessions[0], lines[: first - 1]),
         trend=tuple(have.get(line.session.uid) or _read(store, line) for line in trend),
         against=None if other is None else _read(store, lines[other[0] - 1]),
@@ -200,7 +216,11 @@ def _same_day(
 
 
 def _closer(
-    store: Store, sessions: Sequence[SessionReps], same_day: Sequence[SessionReps]
+    store: Store,
+    sessions: Sequence[SessionReps],
+    same_day: Sequence[SessionReps],
+    *,
+    pictures: bool,
 ) -> tuple[Closer, ...]:
     """Return the best, the worst and the reference rep, as far as there are any."""
     ranked = sorted(
@@ -224,7 +244,15 @@ def _closer(
     reference = _reference(sessions, same_day)
     if reference is not None:
         found.append(("reference", reference))
-    return tuple(Closer(name=n, kept=k, motion=store.motion(k)) for n, k in found)
+    return tuple(
+        Closer(
+            name=name,
+            kept=kept,
+            motion=store.motion(kept),
+            top_jpeg=top_picture(store, kept) if pictures else None,
+        )
+        for name, kept in found
+    )
 
 
 def _reference(sessions: Sequence[SessionReps], same_day: Sequence[SessionReps]) -> KeptRep | None:

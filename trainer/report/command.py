@@ -21,6 +21,9 @@ def add_report(commands: Any, say: Callable[[str], None]) -> argparse.ArgumentPa
         help="N counts from the player's first; FROM and TO are such numbers, or days (2026-05-31)",
     )
     report.add_argument("--against", metavar="N", help="another session to compare with")
+    report.add_argument(
+        "--without-pictures", action="store_true", help="no picture of a rep that was filmed"
+    )
     report.add_argument("--out", type=Path, required=True, metavar="FILE.html")
     report.add_argument("--open", action="store_true", help="show it in the browser when done")
     report.set_defaults(run=lambda args: _run(args, say))
@@ -34,7 +37,13 @@ def _run(args: argparse.Namespace, say: Callable[[str], None]) -> int:
 
     named = args.player
     name = load(args.settings).player if named is None else player_name(named, "--player")
-    path = write_report(args.out, name or DEFAULT_NAME, args.session, against=args.against)
+    path = write_report(
+        args.out,
+        name or DEFAULT_NAME,
+        args.session,
+        against=args.against,
+        pictures=not args.without_pictures,
+    )
     say(f"Written: {path}")
     if args.open and not show(path):
         say("No browser could be opened here; open that file by hand.")

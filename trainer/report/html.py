@@ -55,7 +55,7 @@ def table(
         add(body, el("tr", el("th", first, scope="row"), *(el("td", cell) for cell in rest)))
     made = el("table", el("caption", caption), el("thead", columns), body, **attributes)
     # A wide table is moved under the finger, in place of the page.
-    return el("div", made, class_="wide", tabindex="0", role="region", aria_label=caption)
+    return el("section", made, class_="wide", tabindex="0", aria_label=caption)
 
 
 def bullets(lines: Sequence[str]) -> ET.Element:

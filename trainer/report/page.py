@@ -27,6 +27,7 @@ from trainer.report.measured import (
     average_of,
     shown,
 )
+from trainer.report.pictured import filmed, pictured
 from trainer.report.style import STYLE
 from trainer.report.wording import (
     NOT_MEASURED,
@@ -48,11 +49,13 @@ from trainer.store.records import KeptRep
 #: Of these a trend is drawn, and silent reps are told apart.
 _FOLLOWED: Final = (TURN, HEAD, HEAD_UP, HIPS)
 _ALONE: Final = "default-src 'none'; style-src 'unsafe-inline'"
+_WITH_PICTURES: Final = f"{_ALONE}; img-src data:"
 _TRUTH: Final = {True: "good", False: "not good", None: "–"}
 
 
 def page_of(material: Material, made: datetime.datetime) -> ET.Element:
     """Return the whole page as a tree."""
+    policy = _WITH_PICTURES if filmed(material.closer) else _ALONE
     title = f"Backswing report: {material.player}, {dates(material.sessions)}"
     main = el(
         "main",
@@ -88,7 +91,7 @@ def page_of(material: Material, made: datetime.datetime) -> ET.Element:
             "head",
             el("meta", charset="utf-8"),
             # Nothing is fetched and no script runs, whatever a note may hold.
-            el("meta", http_equiv="Content-Security-Policy", content=_ALONE),
+            el("meta", http_equiv="Content-Security-Policy", content=policy),
             el("meta", name="viewport", content="width=device-width, initial-scale=1"),
             el("title", title),
             el("style", STYLE),
@@ -197,6 +200,7 @@ def _closer(material: Material) -> ET.Element:
             "mirror. Ball line and trail hip are upright lines through their places at setup; "
             "“back” is the upper back's edge at the top.",
         ),
+        *pictured(closer, names),
     )
 
 

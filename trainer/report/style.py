@@ -20,6 +20,7 @@ li { margin: 0.25rem 0; }
 figure { margin: 0.5rem 0 1.5rem; }
 figcaption { font-size: 0.9rem; }
 .chart, .wide { overflow-x: auto; }
+.picture img { display: block; max-width: 100%; max-height: 30rem; height: auto; width: auto; }
 svg { display: block; width: 100%; min-width: 34rem; height: auto; }
 svg * { stroke-linejoin: round; stroke-linecap: butt; }
 table { border-collapse: collapse; width: 100%; font-size: 0.9rem;

@@ -20,18 +20,25 @@ def report_text(
     wanted: str = "last",
     *,
     against: str | None = None,
+    pictures: bool = True,
     made: datetime.datetime | None = None,
 ) -> str:
     """Return the page about ``player`` as the text of one HTML document.
 
-    ``wanted`` and ``against`` as for ``chosen.gather``. Raises ReportError and StoreError.
+    ``wanted``, ``against`` and ``pictures`` as for ``chosen.gather``. Raises ReportError and
+    StoreError.
     """
     made = datetime.datetime.now().astimezone() if made is None else made
-    return text_of(page_of(gather(store, player, wanted, against), made))
+    return text_of(page_of(gather(store, player, wanted, against, pictures=pictures), made))
 
 
 def write_report(
-    out: Path, player: str, wanted: str = "last", *, against: str | None = None
+    out: Path,
+    player: str,
+    wanted: str = "last",
+    *,
+    against: str | None = None,
+    pictures: bool = True,
 ) -> Path:
     """Write the page about ``player``, from the user's own record; return where it lies.
 
@@ -39,7 +46,7 @@ def write_report(
     StoreError when the record cannot be read.
     """
     with open_store() as store:
-        text = report_text(store, player, wanted, against=against)
+        text = report_text(store, player, wanted, against=against, pictures=pictures)
     with whole_text(out) as file:
         file.write(text)
     return out.absolute()

@@ -6,13 +6,14 @@ import contextlib
 import os
 import sqlite3
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-from trainer.errors import BusyStoreError, DamagedStoreError, StoreError
-from trainer.players import data_dir, record_path
+from trainer.errors import BusyStoreError, DamagedStoreError, PlayerError, StoreError
+from trainer.players import data_dir, load, record_key, record_path, save
 from trainer.store.content import Store, player_key
 from trainer.store.file import free_name, open_store, set_aside, store_path
+from trainer.store.pictures import delete_pictures
 from trainer.store.trouble import damaged, in_words
 
 
@@ -102,10 +103,10 @@ def restore(source: Path, path: Path | None = None) -> tuple[Held, Path | None]:
 
 
 def forget(player: str, path: Path | None = None) -> bool:
-    """Delete all that is kept of ``player`` in the record of reps, and the player's own record.
+    """Delete all that is kept of ``player``: reps, the pictures of them, the player's own record.
 
     Returns False when another program uses the file: then traces stay in its log until that one
-    is closed. Raises StoreError when it cannot be written.
+    is closed. Raises StoreError when it cannot be written, PicturesError when a clip stays.
     """
     path = store_path() if path is None else path
     for part in records_of(player):
@@ -119,12 +120,44 @@ def forget(player: str, path: Path | None = None) -> bool:
     if not path.exists():
         return True
     with open_store(path) as store:
+        delete_pictures(store, player)
         store.delete_player(player)
         try:
             store.clean()
         except BusyStoreError:
             return False
     return True
+
+
+def rename(old: str, new: str, *, join: bool = False, path: Path | None = None) -> tuple[bool, int]:
+    """Give a player another name: in their own record, and with every session that is kept.
+
+    Returns whether there was a record, and how many sessions there were. Where ``new`` has a
+    record or sessions too, those of ``old`` come to them only with ``join``, and the record of
+    ``new`` stands; a record of ``old`` is then kept beside it under another name. Raises
+    StoreError or PlayerError, before anything is changed, where that cannot be.
+    """
+    path = store_path() if path is None else path
+    was, now = record_path(old), record_path(new)
+    same = record_key(old) == record_key(new)
+    with contextlib.ExitStack() as stack:
+        store = stack.enter_context(open_store(path)) if path.exists() else None
+        both_kept = store is not None and all(store.sessions(n, most=1) for n in (old, new))
+        if not same and not join and (both_kept or (was.exists() and now.exists())):
+            raise StoreError(
+                f"{new} is a player of whom something is kept already. A name that is free was "
+                f"wanted. Give another one, or --join where {old} and {new} are one person."
+            )
+        had, takes_over = was.exists(), same or not now.exists()
+        record, trouble = load(old)
+        if trouble:  # it was set aside, and there is nothing to give another name to
+            raise PlayerError(trouble)
+        sessions = 0 if store is None else store.rename_player(old, new)
+        if had and takes_over:
+            save(replace(record, name=new))
+        if had and not same:
+            was.unlink() if takes_over else was.rename(free_name(was, "joined"))
+    return had, sessions
 
 
 def records_of(player: str) -> list[Path]:

@@ -1,4 +1,4 @@
-"""The commands about reps that are kept: backup, restore, forget, export, share, import."""
+"""Commands about kept reps: backup, restore, rename, forget, pictures, export, share, import."""
 
 from __future__ import annotations
 
@@ -24,10 +24,22 @@ def add_commands(commands: Any, say: Say) -> tuple[argparse.ArgumentParser, ...]
     restore.add_argument("file", type=Path, metavar="FILE", help="written by trainer backup")
     restore.set_defaults(run=lambda args: _restore(args, say))
 
+    rename = commands.add_parser("rename", help="give a player and their reps another name")
+    rename.add_argument("player", metavar="PLAYER")
+    rename.add_argument("new", metavar="NEW")
+    rename.add_argument("--join", action="store_true", help="both names are one person's")
+    rename.set_defaults(run=lambda args: _rename(args, say))
+
     forget = commands.add_parser("forget", help="delete all that is kept of a player")
     forget.add_argument("player", metavar="PLAYER")
     forget.add_argument("--yes", action="store_true", help="do not ask")
     forget.set_defaults(run=lambda args: _forget(args, say))
+
+    pictures = commands.add_parser("pictures", help="say what was filmed, or delete it")
+    pictures.add_argument("--delete", action="store_true", help="delete clips; the reps stay")
+    pictures.add_argument("--player", metavar="NAME", help="of one player (default: of all)")
+    pictures.add_argument("--yes", action="store_true", help="do not ask")
+    pictures.set_defaults(run=lambda args: _pictures(args, say))
 
     export = commands.add_parser("export", help="write reps and curves as CSV and JSON")
     export.add_argument("--out", type=Path, required=True, metavar="DIR")
@@ -40,30 +52,64 @@ def add_commands(commands: Any, say: Say) -> tuple[argparse.ArgumentParser, ...]
     share.add_argument(
         "--sessions", type=int, default=-1, metavar="N", help="the N newest (default: all)"
     )
-    share.add_argument("--page", type=Path, metavar="FILE.html", help="a page to put in as well")
+    share.add_argument(
+        "--page", type=Path, metavar="FILE.html", help="this page in place of the report"
+    )
+    share.add_argument(
+        "--with-pictures", action="store_true", help="with top pictures in the report, if filmed"
+    )
     share.set_defaults(run=lambda args: _share(args, say))
 
     take = commands.add_parser("import", help="take in a file that trainer share wrote")
     take.add_argument("file", type=Path, metavar="FILE.zip")
     take.add_argument("--player", metavar="NAME", help="file the reps under this name")
     take.set_defaults(run=lambda args: _import(args, say))
-    return backup, restore, forget, export, share, take
+    return backup, restore, rename, forget, pictures, export, share, take
 
 
 def _backup(args: argparse.Namespace, say: Say) -> int:
     from trainer.store.care import backup
+    from trainer.store.pictures import clips_in, pictures_dir
 
     say(f"Written: {args.file}, {_words(backup(args.file))}.")
+    clips = len(clips_in(pictures_dir()))
+    if clips:
+        say(f"No pictures are in it: copy the folder {pictures_dir()} too ({_clips(clips)}).")
     return 0
 
 
 def _restore(args: argparse.Namespace, say: Say) -> int:
     from trainer.store.care import restore
+    from trainer.store.pictures import pictures_dir
 
     now, before = restore(args.file)
     say(f"Back from {args.file}: {_words(now)}.")
     if before is not None:
         say(f"What was there before is kept as {before}.")
+    told, there = _pictures_there()
+    if told:
+        say(
+            f"No pictures are in a backup. Reps that were filmed: {told}; of these the clips of "
+            f"{there} lie in {pictures_dir()}."
+        )
+    return 0
+
+
+def _rename(args: argparse.Namespace, say: Say) -> int:
+    from trainer.errors import StoreError
+    from trainer.settings import player_name
+    from trainer.store.care import rename
+
+    old, new = player_name(args.player, "PLAYER"), player_name(args.new, "NEW")
+    had_record, sessions = rename(old, new, join=args.join)
+    if not had_record and not sessions:
+        raise StoreError(
+            f"nothing is kept of {old}. A player of whom something is was wanted. "
+            "Check the name with trainer players."
+        )
+    what = ["the record"] if had_record else []
+    what += [_count(sessions, "session")] if sessions else []
+    say(f"{old} is {new} from now on: {' and '.join(what)}.")
     return 0
 
 
@@ -72,14 +118,16 @@ def _forget(args: argparse.Namespace, say: Say) -> int:
     from trainer.settings import player_name
     from trainer.store import care
     from trainer.store.file import open_store, store_path
+    from trainer.store.pictures import player_clips
 
     player = player_name(args.player, "PLAYER")
     records = care.records_of(player)
-    reps = sessions = 0
+    reps = sessions = clips = 0
     known: tuple[str, ...] = ()
     if store_path().exists():
         with open_store() as store:
             there, known = care.held(store, player), store.players()
+            clips = len(player_clips(store, player))
         reps, sessions = there.reps, there.sessions
     if not records and not sessions:
         raise StoreError(
@@ -87,6 +135,7 @@ def _forget(args: argparse.Namespace, say: Say) -> int:
             f"{', '.join(known) or 'there is none'}. Check the name."
         )
     what = f"{_count(reps, 'rep')} of {_count(sessions, 'session')}"
+    what += f", {_clips(clips)}" if clips else ""
     what += " and the player's own record" if records else ""
     if not args.yes and not _agreed(f"Delete {what} of {player} for good? y or n: "):
         say("Nothing was deleted.")
@@ -101,6 +150,48 @@ def _forget(args: argparse.Namespace, say: Say) -> int:
     return 0
 
 
+def _pictures(args: argparse.Namespace, say: Say) -> int:
+    from trainer.store.file import open_store
+    from trainer.store.pictures import (
+        clips_in,
+        delete_pictures,
+        pictures_dir,
+        player_clips,
+        size_of,
+        stray,
+    )
+
+    with open_store() as store:
+        player = _known(store, args.player)
+        folder = pictures_dir(store.path)
+        clips = clips_in(folder) if player is None else player_clips(store, player)
+        of = "" if player is None else f" of {player}"
+        say(f"{_clips(len(clips))}{of}, {size_of(clips) / 1e6:.1f} MB, in {folder}.")
+        lost = len(stray(store)) if player is None else 0
+        if lost:
+            say(f"{lost} of them belong to no rep that is kept.")
+        if not args.delete or not clips:
+            return 0
+        question = f"Delete {_clips(len(clips))}{of} for good? The reps stay. y or n: "
+        if not args.yes and not _agreed(question):
+            say("Nothing was deleted.")
+            return 1
+        say(f"Deleted: {_clips(delete_pictures(store, player))}{of}. The reps are kept.")
+    say("Reports and shared files made with pictures are yours to delete.")
+    return 0
+
+
+def _pictures_there() -> tuple[int, int]:
+    """Return how many reps were filmed, by the record, and of how many the clips are there."""
+    from trainer.store.file import open_store
+    from trainer.store.pictures import clips_in, pictures_dir, stray
+
+    with open_store() as store:
+        told = len(store.pictures_kept())
+        clips = clips_in(pictures_dir(store.path))
+        return told, len(clips) - len(stray(store))
+
+
 def _export(args: argparse.Namespace, say: Say) -> int:
     from trainer.store.export import export
     from trainer.store.file import open_store
@@ -113,8 +204,9 @@ def _export(args: argparse.Namespace, say: Say) -> int:
 
 def _share(args: argparse.Namespace, say: Say) -> int:
     from trainer.errors import SettingsError
+    from trainer.report.write import report_text
     from trainer.store.file import open_store
-    from trainer.store.share import share
+    from trainer.store.share import read_page, share
 
     if args.sessions != -1 and args.sessions < 1:
         raise SettingsError(
@@ -123,8 +215,15 @@ def _share(args: argparse.Namespace, say: Say) -> int:
         )
     with open_store() as store:
         player = _known(store, args.player)
-        count = share(store, args.out, player, sessions=args.sessions, page=args.page)
-    say(f"Written: {args.out}, {_count(count, 'rep')} of {player}.")
+        if args.page is not None:
+            page = read_page(args.page)
+        else:
+            most = len(store.sessions(player))
+            first = max(most - args.sessions + 1, 1) if args.sessions > 0 else 1
+            text = report_text(store, player, f"{first}..{most}", pictures=args.with_pictures)
+            page = text.encode("utf-8")
+        count = share(store, args.out, player, sessions=args.sessions, page=page)
+    say(f"Written: {args.out}, {_count(count, 'rep')} of {player} and a page.")
     return 0
 
 
@@ -174,3 +273,7 @@ def _words(held: Held) -> str:
 
 def _count(number: int, what: str) -> str:
     return f"{number} {what}" if number == 1 else f"{number} {what}s"
+
+
+def _clips(number: int) -> str:
+    return _count(number, "clip of pictures") if number == 1 else f"{number} clips of pictures"

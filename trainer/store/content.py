@@ -10,12 +10,20 @@ import sqlite3
 import unicodedata
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any, Final
 
 from trainer.errors import StoreError
 from trainer.store.packing import pack_curves, pack_points, unpack_curves, unpack_points
-from trainer.store.records import KeptRep, KeptSession, Motion, RepWord, SessionLine
+from trainer.store.records import (
+    KeptPictures,
+    KeptRep,
+    KeptSession,
+    Motion,
+    RepWord,
+    SessionLine,
+)
 from trainer.store.rows import (
     SAID,
     cue_of,
@@ -183,6 +191,44 @@ class Store:
             }
         return Motion(curves=curves, setup_pose=points.get("setup"), top_pose=points.get("top"))
 
+    def save_pictures(self, pictures: KeptPictures) -> bool:
+        """Put down what a rep's clip is; return False when the rep is not here."""
+        with in_words(self.path), self._transaction():
+            rep_id = self._place_id(pictures.session_uid, pictures.number)
+            if rep_id is None:
+                return False
+            told = asdict(pictures)
+            del told["session_uid"], told["number"]
+            self._db.execute("DELETE FROM pictures WHERE rep_id = ?", (rep_id,))
+            self._insert("pictures", {"rep_id": rep_id, **told})
+        return True
+
+    def pictures_of(self, session_uid: str, number: int) -> KeptPictures | None:
+        """Return what is told of a rep's clip; None when it has none."""
+        with understood(self.path):
+            row = self._db.execute(
+                "SELECT * FROM pictures WHERE rep_id = ?", (self._place_id(session_uid, number),)
+            ).fetchone()
+        if row is None:
+            return None
+        told = {name: row[name] for name in row.keys() if name != "rep_id"}  # noqa: SIM118
+        return KeptPictures(session_uid=session_uid, number=number, **told)
+
+    def pictures_kept(self) -> dict[tuple[str, int], str]:
+        """Return the player of every rep that has a clip, by session ``uid`` and number."""
+        with understood(self.path):
+            rows = self._db.execute(
+                "SELECT uid, number, name FROM pictures JOIN reps ON reps.id = rep_id "
+                "JOIN sessions ON sessions.id = session_id JOIN players ON players.id = player_id"
+            )
+            return {(row["uid"], row["number"]): row["name"] for row in rows}
+
+    def drop_pictures_of(self, places: Iterable[tuple[str, int]]) -> None:
+        """Forget that these reps, by session ``uid`` and number, have a clip."""
+        with in_words(self.path), self._transaction():
+            for place in places:
+                self._db.execute("DELETE FROM pictures WHERE rep_id = ?", (self._place_id(*place),))
+
     def check(self) -> str:
         """Return what SQLite says of the file's wholeness: "ok", or what is wrong with it."""
         with understood(self.path):
@@ -211,6 +257,23 @@ class Store:
             self._db.execute("PRAGMA secure_delete = ON")
         with in_words(self.path), self._transaction():
             self._db.execute("DELETE FROM players WHERE key = ?", (player_key(player),))
+
+    def rename_player(self, old: str, new: str) -> int:
+        """Put every session of ``old`` under ``new``, with what ``new`` has; return how many."""
+        with in_words(self.path), self._transaction():
+            was = self._player_id(old)
+            if was is None:
+                return 0
+            now = self._player_id(new)
+            if now is None or now == was:
+                given = (player_key(new), new, was)
+                self._db.execute("UPDATE players SET key = ?, name = ? WHERE id = ?", given)
+            moved = self._db.execute(
+                "UPDATE sessions SET player_id = ? WHERE player_id = ?", (now or was, was)
+            )
+            if now not in (None, was):
+                self._db.execute("DELETE FROM players WHERE id = ?", (was,))
+        return moved.rowcount
 
     def clean(self) -> None:
         """Give freed space back and empty the log. Raises BusyStoreError while it is used."""
@@ -252,10 +315,14 @@ class Store:
         """Return the condition of a query, and what it is given."""
         if player is None:
             return "", ()
+        known = self._player_id(player)
+        # A player nobody knows has no reps: no id is negative.
+        return "WHERE sessions.player_id = ?", (-1 if known is None else known,)
+
+    def _player_id(self, player: str) -> int | None:
         key = player_key(player)
         row = self._db.execute("SELECT id FROM players WHERE key = ?", (key,)).fetchone()
-        # A player nobody knows has no reps: no id is negative.
-        return "WHERE sessions.player_id = ?", (-1 if row is None else row["id"],)
+        return None if row is None else int(row["id"])
 
     def _reps(self, rest: str, given: tuple[Any, ...]) -> list[KeptRep]:
         rows = self._db.execute(f"{_REPS} {rest}", given).fetchall()
@@ -271,10 +338,13 @@ class Store:
         return found
 
     def _rep_id(self, kept: KeptRep) -> int | None:
+        return self._place_id(kept.session.uid, kept.rep.number)
+
+    def _place_id(self, session_uid: str, number: int) -> int | None:
         row = self._db.execute(
             "SELECT reps.id FROM reps JOIN sessions ON sessions.id = reps.session_id "
             "WHERE sessions.uid = ? AND reps.number = ?",
-            (kept.session.uid, kept.rep.number),
+            (session_uid, number),
         ).fetchone()
         return None if row is None else row["id"]
 
@@ -282,13 +352,10 @@ class Store:
         row = self._db.execute("SELECT id FROM sessions WHERE uid = ?", (session.uid,)).fetchone()
         if row is not None:
             return int(row["id"])
-        key = player_key(session.player)
-        row = self._db.execute("SELECT id FROM players WHERE key = ?", (key,)).fetchone()
-        player_id = (
-            self._insert("players", {"key": key, "name": session.player})
-            if row is None
-            else row["id"]
-        )
+        player_id = self._player_id(session.player)
+        if player_id is None:
+            names = {"key": player_key(session.player), "name": session.player}
+            player_id = self._insert("players", names)
         return self._insert("sessions", {"player_id": player_id, **session_row(session)})
 
     def _insert_motion(self, rep_id: int, motion: Motion) -> None:

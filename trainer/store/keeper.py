@@ -8,10 +8,11 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from trainer import __version__
-from trainer.core.records import Rep, Step
+from trainer.core.records import Frame, Rep, Step
 from trainer.core.rules import Rules
 from trainer.core.setup import Reference
 from trainer.core.summary import RepWords
+from trainer.rep_pictures import RepPictures
 from trainer.store.gather import FinishedRep, Gatherer
 from trainer.store.records import KeptSession, Kind, RepWord
 from trainer.store.writer import RepWriter
@@ -61,10 +62,15 @@ class RepKeeper:
         made: Made,
         writer: RepWriter | None,
         *,
+        pictures: RepPictures | None = None,
         clock: Callable[[], datetime] = now,
     ) -> None:
-        """Begin a session of ``player``; without a ``writer`` nothing of it is kept."""
+        """Begin a session of ``player``; without a ``writer`` nothing of it is kept.
+
+        ``pictures`` films its reps, while it is on.
+        """
         self._made, self._writer, self._clock = made, writer, clock
+        self._pictures = pictures
         self._gatherer = Gatherer()
         self._session = new_session(player, made, clock())
 
@@ -75,12 +81,18 @@ class RepKeeper:
 
     def anew(self) -> RepKeeper:
         """Return what keeps the reps of the same player in another session, begun now."""
-        return RepKeeper(self._session.player, self._made, self._writer, clock=self._clock)
+        player, made, pictures = self._session.player, self._made, self._pictures
+        return RepKeeper(player, made, self._writer, pictures=pictures, clock=self._clock)
 
     @property
     def trouble(self) -> str:
         """Return what could not be kept, in plain words; empty while all is well."""
         return "" if self._writer is None else self._writer.trouble
+
+    def see(self, frame: Frame) -> None:
+        """Take a picture in, for reps that are filmed; costs nothing while none are."""
+        if self._pictures is not None:
+            self._pictures.see(frame)
 
     def follow(self, step: Step, reference: Reference | None) -> None:
         """Take one step in, with the setup it was measured against."""
@@ -98,6 +110,8 @@ class RepKeeper:
         )
         if self._writer is not None:
             self._writer.put(finished)
+        if self._pictures is not None:
+            self._pictures.keep(rep, self._session.uid)
         return finished
 
     def tell(self, rep: Rep, what: str, said: bool | str | None) -> bool:

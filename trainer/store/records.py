@@ -1,6 +1,7 @@
 """What is kept of a session, of a rep, and of the readings a rep is made of.
 
-No picture is among it. What is not known is None, as everywhere.
+No picture is among it: those of a rep that was filmed lie beside it. What is not known is None,
+as everywhere.
 """
 
 from __future__ import annotations
@@ -127,6 +128,21 @@ class Motion:
     curves: Curves | None = None
     setup_pose: KeptPose | None = None
     top_pose: KeptPose | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KeptPictures:
+    """The clip of a rep that was filmed; ``store.pictures`` says where it lies."""
+
+    session_uid: str
+    number: int  #: the rep's, within its session
+    bytes: int
+    sha256: str
+    width_px: int
+    height_px: int
+    rate_hz: int
+    frames: int
+    top_frame: int | None  #: which of them is the middle of the top, from 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -155,8 +155,22 @@ ALTER TABLE reps ADD COLUMN own_hand_lateral_cm REAL;
 ALTER TABLE reps ADD COLUMN own_hand_height_cm REAL;
 """
 
+#: Reps that were filmed: what the clip beside the record is, so that no other is taken for it.
+_VERSION_4: Final = """
+CREATE TABLE pictures (
+    rep_id INTEGER PRIMARY KEY REFERENCES reps (id) ON DELETE CASCADE,
+    bytes INTEGER NOT NULL CHECK (bytes > 0),
+    sha256 TEXT NOT NULL,
+    width_px INTEGER NOT NULL,
+    height_px INTEGER NOT NULL,
+    rate_hz INTEGER NOT NULL CHECK (rate_hz > 0),
+    frames INTEGER NOT NULL CHECK (frames > 0),
+    top_frame INTEGER
+);
+"""
+
 #: ``STEPS[n]`` leads from version n to version n + 1.
-STEPS: Final = (_VERSION_1, _VERSION_2, _VERSION_3)
+STEPS: Final = (_VERSION_1, _VERSION_2, _VERSION_3, _VERSION_4)
 VERSION: Final = len(STEPS)
 
 

@@ -50,23 +50,24 @@ class Taken:
 
 
 def share(
-    store: Store, target: Path, player: str, *, sessions: int = -1, page: Path | None = None
+    store: Store, target: Path, player: str, *, sessions: int = -1, page: bytes | None = None
 ) -> int:
     """Write the ``sessions`` newest sessions (all: -1) of ``player``; return how many reps.
 
-    ``page`` is put in beside them. Raises ShareError when that is too much for whoever gets it,
-    or when it cannot be written.
+    ``page`` is put in beside them, and no picture but those in it. Raises ShareError when that is
+    too much for whoever gets it, or when it cannot be written.
     """
     lines = store.sessions(player, most=sessions)
     text = "".join(json_text(of_sessions(store, player, sessions))).encode("utf-8")
     count = sum(len(store.reps_of(line.session)) for line in lines)
     if len(text) > MOST_BYTES or count > MOST_REPS or len(lines) > MOST_SESSIONS:
         raise _too_much(f"{count} reps in {len(text) >> 20} MB")
-    read = None if page is None else _page(page)
+    if page is not None and len(page) > MOST_PAGE_BYTES:
+        raise _too_much(f"a page of {len(page) >> 20} MB and {count} reps")
     with whole_file(target) as half, zipfile.ZipFile(half, "w", zipfile.ZIP_DEFLATED) as packed:
         packed.writestr(REPS, text)
-        if read is not None:
-            packed.writestr(PAGE, read)
+        if page is not None:
+            packed.writestr(PAGE, page)
         packed.close()
         if half.stat().st_size > MOST_PACKED_BYTES:
             raise _too_much(f"{half.stat().st_size >> 20} MB packed")
@@ -195,17 +196,12 @@ def _strange(source: Path, why: str) -> ShareError:
     )
 
 
-def _page(page: Path) -> bytes:
+def read_page(page: Path) -> bytes:
+    """Return a page of the user's own to put in. Raises ShareError when it cannot be read."""
     try:
-        read = page.read_bytes()
+        return page.read_bytes()
     except OSError as error:
         raise ShareError(
             f"the page {page} could not be read ({error.strerror or error}). A page written by "
             "this program was wanted. Check its name."
         ) from None
-    if len(read) > MOST_PAGE_BYTES:
-        raise ShareError(
-            f"the page {page} has {len(read) >> 20} MB. {MOST_PAGE_BYTES >> 20} MB at most were "
-            "wanted. Leave --page out."
-        )
-    return read

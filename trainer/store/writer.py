@@ -11,14 +11,16 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from trainer.errors import BusyStoreError, DamagedStoreError, StoreError
+from trainer.errors import BusyStoreError, DamagedStoreError, PicturesError, StoreError
 from trainer.store.content import Store
 from trainer.store.file import open_store, set_aside, store_path
 from trainer.store.gather import FinishedRep
-from trainer.store.records import KeptRep, Motion, RepWord
+from trainer.store.pictures import clip_name, drop_clip, keep_within, pictures_dir
+from trainer.store.records import KeptPictures, KeptRep, Motion, RepWord
 
 #: What could not be written is tried again after so long, and at the end.
 RETRY_S: Final = 5.0
@@ -26,15 +28,28 @@ RETRY_S: Final = 5.0
 LAST_TRY_S: Final = 10.0
 
 
+@dataclass(frozen=True, slots=True)
+class _Filmed:
+    """A rep's clip that is on the disk, and how much all of them may take."""
+
+    pictures: KeptPictures
+    most_bytes: int
+
+    @property
+    def number(self) -> int:
+        return self.pictures.number
+
+
 class RepWriter:
     """Takes finished reps from the pose thread. Nothing it does raises.
 
     ``trouble`` says in plain words what could not be kept, or what became of a damaged record;
-    ``kept`` counts the reps that are on the disk.
+    ``kept`` counts the reps that are on the disk, ``filmed`` those of them with pictures, and
+    ``thrown`` the clips that had to go to stay within the budget.
     """
 
-    # NB: ``trouble``, ``kept`` and ``waiting`` are plain attributes, each rebound as a whole by the
-    # writing thread alone; ``_places`` is a set it alone adds to. A reader sees old or new.
+    # NB: ``trouble``, ``waiting`` and the counts are plain attributes, each rebound as a whole by
+    # the writing thread alone; ``_places`` is a set it alone adds to. A reader sees old or new.
 
     def __init__(
         self,
@@ -48,13 +63,15 @@ class RepWriter:
         self.path = store_path() if path is None else path
         self.kept = 0
         self.waiting = 0
+        self.filmed = 0
+        self.thrown = 0
         self._said = ""  # a rep that was lost, a damaged record: stands until the end
         self._fault = ""  # why reps wait
         self._retry_s, self._last_try_s, self._open_it = retry_s, last_try_s, open_it
         self._busy = False
         self._store: Store | None = None
-        self._queue: queue.SimpleQueue[FinishedRep | RepWord | None] = queue.SimpleQueue()
-        self._unwritten: deque[tuple[KeptRep, Motion] | RepWord] = deque()
+        self._queue: queue.SimpleQueue[FinishedRep | RepWord | _Filmed | None] = queue.SimpleQueue()
+        self._unwritten: deque[tuple[KeptRep, Motion] | RepWord | _Filmed] = deque()
         self._places: set[tuple[str, int]] = set()
         self._thread = threading.Thread(target=self._run, name="keep", daemon=True)
         self._thread.start()
@@ -70,6 +87,13 @@ class RepWriter:
         Any thread may call it.
         """
         self._queue.put(finished)
+
+    def put_pictures(self, pictures: KeptPictures, most_bytes: int) -> None:
+        """Hand over what a rep's clip is, after the rep and once its file is there.
+
+        The oldest clips then go until all take ``most_bytes`` or less. Never waits, never raises.
+        """
+        self._queue.put(_Filmed(pictures, most_bytes))
 
     def is_kept(self, session_uid: str, number: int) -> bool:
         """Tell whether that rep is on the disk."""
@@ -103,7 +127,7 @@ class RepWriter:
                 finished = self._queue.get(timeout=wait_s)
                 if finished is None:
                     return False
-                if isinstance(finished, RepWord):
+                if isinstance(finished, (RepWord, _Filmed)):
                     self._unwritten.append(finished)
                 else:
                     self._work_out(finished)
@@ -127,6 +151,8 @@ class RepWriter:
                     self._store = self._open_it(self.path)
                 if isinstance(first, RepWord):
                     self._tell(self._store, first)
+                elif isinstance(first, _Filmed):
+                    self._keep_pictures(self._store, first)
                 else:
                     self._store.save(*first)
             except DamagedStoreError as error:
@@ -137,11 +163,13 @@ class RepWriter:
                 self._let_go()
                 self._wait_because(error)
                 return
+            except PicturesError as error:
+                self._said = str(error)
             except Exception as error:
-                number = first.number if isinstance(first, RepWord) else first[0].rep.number
+                number = first[0].rep.number if isinstance(first, tuple) else first.number
                 self._lose(number, error)
             else:
-                if not isinstance(first, RepWord):
+                if isinstance(first, tuple):
                     kept = first[0]
                     self._places.add((kept.session.uid, kept.rep.number))
                     self.kept += 1
@@ -153,8 +181,17 @@ class RepWriter:
         if not store.tell(word):
             self._said = f"What was said of rep {word.number} is not kept: the rep is not either."
 
+    def _keep_pictures(self, store: Store, filmed: _Filmed) -> None:
+        pictures = filmed.pictures
+        if store.save_pictures(pictures):
+            self.filmed += 1
+            self.thrown += keep_within(store, filmed.most_bytes)
+        else:  # forgotten meanwhile, or lost: then nothing tells whose pictures they are
+            name = clip_name(pictures.session_uid, pictures.number)
+            drop_clip(pictures_dir(self.path) / name)
+
     def _count(self) -> None:
-        self.waiting = sum(not isinstance(one, RepWord) for one in self._unwritten)
+        self.waiting = sum(isinstance(one, tuple) for one in self._unwritten)
 
     def _lose(self, number: int, error: Exception) -> None:
         self._said = f"Rep {number} was not kept: {type(error).__name__}: {error}"
@@ -178,7 +215,7 @@ class RepWriter:
         self._busy = isinstance(error, BusyStoreError)
         count = self.waiting
         reps = "1 rep waits" if count == 1 else f"{count} reps wait"
-        self._fault = f"{reps if count else 'A word on a rep waits'} to be kept: {error}"
+        self._fault = f"{reps if count else 'What was said or filmed waits'} to be kept: {error}"
 
     def _last_try(self) -> None:
         until_s = time.monotonic() + self._last_try_s
@@ -188,7 +225,7 @@ class RepWriter:
         if self._unwritten:
             count = self.waiting
             reps = "1 rep was" if count == 1 else f"{count} reps were"
-            reps = reps if count else "A word on a rep was"
+            reps = reps if count else "What was said or filmed was"
             why = self._fault.split(" to be kept: ", 1)[-1]
             self._fault = f"{reps} not kept: {why}"
 
