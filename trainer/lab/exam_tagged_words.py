@@ -11,7 +11,7 @@ drawn as those of [the accuracy report](accuracy.md) are, and the program has me
 This page is written by a command; only its explanations were typed in.
 
 The clips went through `trainer measure --tags`, told the player's side and stature, the tags'
-true size and the camera's angle of view. Before a swing at full speed each player made one slow
+true size and the camera's angle of view. Before the one that counts each player made one slow
 backswing, as the instructions ask. In brackets stands what was aimed at; bold is missed.
 """
 
