@@ -4,6 +4,7 @@ import gc
 
 import pytest
 
+from trainer.estimator_file import shipped
 from trainer.live import pose_opener
 
 
@@ -18,12 +19,14 @@ def test_a_loaded_model_is_left_out_of_later_collections(monkeypatch, tmp_path, 
     opened = []
     monkeypatch.setattr("trainer.adapters.model_file.ensure_model", lambda path: tmp_path)
     monkeypatch.setattr(
-        "trainer.adapters.pose.MediapipePose", lambda path: opened.append([path]) or opened[-1]
+        "trainer.adapters.pose.MediapipePose",
+        lambda path, trunk: opened.append([path, trunk]) or opened[-1],
     )
     open_it = pose_opener(None)
     assert not opened  # not before it is asked for
     before = gc.get_freeze_count()
     estimator = open_it()
     assert estimator is opened[0]
+    assert estimator[1] is shipped().network
     assert gc.get_freeze_count() > before
     assert not any(kept is estimator for kept in gc.get_objects())  # frozen ones are not listed

@@ -11,6 +11,7 @@ from fakes import FakeEstimator, frames_and_poses, good_reps
 from trainer.cli import main
 from trainer.core.rules import CueRules
 from trainer.errors import PoseError
+from trainer.estimator_file import shipped
 from trainer.measure_many import measure_clips
 
 
@@ -20,8 +21,9 @@ def pretend_model(monkeypatch, tmp_path):
     _, known = frames_and_poses(good_reps(1))
     opened = []
 
-    def open_it(path, *, synchronous):
+    def open_it(path, *, synchronous, trunk):
         assert synchronous
+        assert trunk is shipped().network
         opened.append(path)
         return FakeEstimator(known)
 
@@ -104,7 +106,7 @@ def test_a_folder_that_cannot_be_written_is_said_before_any_work(
 def test_a_model_that_fails_is_said_for_each_clip_without_a_traceback(
     clip, tmp_path, pretend_model, monkeypatch, capsys
 ):
-    def fail(path, *, synchronous):
+    def fail(path, *, synchronous, trunk):
         raise PoseError("the model did not load. A whole model file was wanted. Fetch it again.")
 
     monkeypatch.setattr("trainer.adapters.pose.MediapipePose", fail)
