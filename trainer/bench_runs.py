@@ -249,7 +249,7 @@ def live_run(
                 wait_for_pose=True,
                 tags=sight,
             ).run()
-        kept.all_kept(len(result.reps))
+        kept.all_kept(result.reps)
         audible = stage.sounder.audible
     ended_s = times_s[-1] - times_s[0]
     run.dropped.append((ended_s, result.dropped))

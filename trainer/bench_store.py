@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 import tempfile
 import time
+from collections.abc import Sequence
 from contextlib import closing
 from dataclasses import dataclass
 from datetime import datetime, timedelta, timezone
@@ -64,16 +65,17 @@ class Keeping:
     pictures: RepPictures | None = None
     writer: RepWriter | None = None
 
-    def all_kept(self, reps: int) -> None:
-        """See to it that all were kept; of reps that were filmed also that clips were written."""
+    def all_kept(self, reps: Sequence[Rep]) -> None:
+        """See to it that all were kept; where whole reps were filmed also that clips were written."""
         if self.writer is None:
             return
         if self.pictures is not None:
             self.pictures.close()
         self.writer.close()
-        if self.writer.kept < reps:
+        if self.writer.kept < len(reps):
             raise RuntimeError(self.writer.trouble or "not every rep was kept")
-        if self.pictures is not None and reps and not self.writer.filmed:
+        whole = any(rep.complete for rep in reps)
+        if self.pictures is not None and whole and not self.writer.filmed:
             raise RuntimeError(self.pictures.trouble or "no rep was filmed")
 
 

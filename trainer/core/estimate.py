@@ -95,12 +95,17 @@ class Fitted:
     trunk: Estimator | None = None  #: from points, outline and the trunk's picture
     network: Network | None = None  #: reads the trunk's picture for ``trunk``
 
-    def best(self, row: FloatArray) -> Estimator:
-        """Return the coefficients that read most of a row of features."""
-        for machine in (self.trunk, self.outline):
-            if machine is not None and len(machine.relevance) <= len(row):
-                return machine
-        return self.points
+    def readers(self, row: FloatArray) -> tuple[Estimator, ...]:
+        """Return the coefficients whose readings of a row of features are averaged.
+
+        With the trunk's picture those with it and without: the two err in different ways, and on
+        pictures shaded as none of the fit's the mean is nearer than either (docs/estimator.md).
+        """
+        if self.outline is None or len(self.outline.relevance) > len(row):
+            return (self.points,)
+        if self.trunk is None or len(self.trunk.relevance) > len(row):
+            return (self.outline,)
+        return self.trunk, self.outline
 
 
 def widened(fitted: Fitted, factor: float) -> Fitted:
@@ -219,14 +224,18 @@ def estimate(ready: Prepared, pose: Pose) -> Estimate:
     picture; only with an outline can the back be told.
     """
     row = _row(pose, ready.reference, ready.then)
-    machine = ready.fitted.best(row)
-    row = row[: len(machine.relevance)]
-    said = _run(machine, row[None])[0]
-    count = len(machine.outputs)
-    value, se = said[:count] - ready.zero[len(row)], np.exp(said[count:])
+    machines = ready.fitted.readers(row)
+    outputs = machines[0].outputs
+    count = len(outputs)
+    said = np.zeros(2 * count)
+    for machine in machines:
+        width = len(machine.relevance)
+        said += _run(machine, row[None, :width])[0]
+        said[:count] -= ready.zero[width]
+    said /= len(machines)
     return Estimate(
-        value=dict(zip(machine.outputs, value.tolist(), strict=True)),
-        se=dict(zip(machine.outputs, se.tolist(), strict=True)),
+        value=dict(zip(outputs, said[:count].tolist(), strict=True)),
+        se=dict(zip(outputs, np.exp(said[count:]).tolist(), strict=True)),
     )
 
 

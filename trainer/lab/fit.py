@@ -232,7 +232,8 @@ def solve(
 def read(fitted: est.Fitted, table: Table, most: int) -> tuple[Floats, Floats]:
     """Return values and standard errors (N, K) of the outputs all sets of coefficients have.
 
-    Each row is read by the set that reads most of it, but of no more than ``most`` features.
+    Each row is read by the set that reads most of it, but of no more than ``most`` features; with
+    the trunk's picture, as in the program, by the mean of those with it and without.
     """
     count = len(est.OUTPUTS)
     value = np.empty((len(table.person), count))
@@ -244,8 +245,12 @@ def read(fitted: est.Fitted, table: Table, most: int) -> tuple[Floats, Floats]:
         seen = known(table, width)
         if not seen.any():
             continue
-        told = est.predict(machine, table.features[seen, :width])
-        value[seen], se[seen] = (part[:, :count] for part in told)
+        told, told_se = (
+            part[:, :count] for part in est.predict(machine, table.features[seen, :width])
+        )
+        if machine is fitted.trunk and fitted.outline is not None:
+            told, told_se = (value[seen] + told) / 2, np.sqrt(se[seen] * told_se)
+        value[seen], se[seen] = told, told_se
     return value, se
 
 
