@@ -66,7 +66,7 @@ class Keeping:
     writer: RepWriter | None = None
 
     def all_kept(self, reps: Sequence[Rep]) -> None:
-        """See to it that all were kept; where whole reps were filmed also that clips were written."""
+        """See to it that all were kept, and clips of whole reps that were filmed."""
         if self.writer is None:
             return
         if self.pictures is not None:

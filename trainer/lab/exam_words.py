@@ -21,15 +21,16 @@ with the arms across the chest the pose model under-rotates the trunk, and it sa
 `trainer` therefore passes the points, and the silhouette that the pose model finds beside them,
 through two regressions fitted on rendered people (`trainer/core/estimate.py`), one of which also
 reads what a small network makes of the picture of the trunk (`trainer/adapters/trunk_picture.py`),
-and takes the mean ([why](estimator.md#the-picture-of-the-trunk)). It also says how sure each reading is: one standard error, so that about 68 % of readings should lie within it.
+and takes the mean ([why](estimator.md#the-picture-of-the-trunk)). It also says how sure each
+reading is: one standard error, so that about 68 % of readings should lie within it.
 What each number means is in [measures](measures.md).
 
 Two simpler readings stand beside it in the tables. *Width* is the first thing one would try: the
 arc cosine of the shoulders' width now over their width at setup. *World points* is the heading of
 the shoulder line in the pose model's own three-dimensional points. *No regression* is the
-equation of [measures](measures.md) on the points, as world points are for the turn. *No picture* is
-the regression without the trunk's picture alone, *no outline* another on the body points alone; that
-is the program's own way on a machine too slow for more.
+equation of [measures](measures.md) on the points, as world points are for the turn. *No picture*
+is the regression without the trunk's picture alone, *no outline* another on the body points only;
+that is the program's own way on a machine too slow for more.
 """
 
 MODEL = """
