@@ -95,15 +95,15 @@ class Fitted:
     trunk: Estimator | None = None  #: from points, outline and the trunk's picture
     network: Network | None = None  #: reads the trunk's picture for ``trunk``
 
-    def readers(self, row: FloatArray) -> tuple[Estimator, ...]:
-        """Return the coefficients whose readings of a row of features are averaged.
+    def readers(self, count: int) -> tuple[Estimator, ...]:
+        """Return the coefficients whose readings of ``count`` features are averaged.
 
         With the trunk's picture those with it and without: the two err in different ways, and on
         pictures shaded as none of the fit's the mean is nearer than either (docs/estimator.md).
         """
-        if self.outline is None or len(self.outline.relevance) > len(row):
+        if self.outline is None or len(self.outline.relevance) > count:
             return (self.points,)
-        if self.trunk is None or len(self.trunk.relevance) > len(row):
+        if self.trunk is None or len(self.trunk.relevance) > count:
             return (self.outline,)
         return self.trunk, self.outline
 
@@ -224,7 +224,7 @@ def estimate(ready: Prepared, pose: Pose) -> Estimate:
     picture; only with an outline can the back be told.
     """
     row = _row(pose, ready.reference, ready.then)
-    machines = ready.fitted.readers(row)
+    machines = ready.fitted.readers(len(row))
     outputs = machines[0].outputs
     count = len(outputs)
     said = np.zeros(2 * count)

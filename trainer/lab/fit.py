@@ -232,25 +232,22 @@ def solve(
 def read(fitted: est.Fitted, table: Table, most: int) -> tuple[Floats, Floats]:
     """Return values and standard errors (N, K) of the outputs all sets of coefficients have.
 
-    Each row is read by the set that reads most of it, but of no more than ``most`` features; with
-    the trunk's picture, as in the program, by the mean of those with it and without.
+    Each row is read as the program would, by as much of it as is known but no more than ``most``
+    features.
     """
     count = len(est.OUTPUTS)
     value = np.empty((len(table.person), count))
     se = np.empty_like(value)
-    for machine in (fitted.points, fitted.outline, fitted.trunk):
-        if machine is None or len(machine.relevance) > most:
-            continue
-        width = len(machine.relevance)
+    for width in (est.WITH_POINTS, est.WITH_OUTLINE, est.WITH_TRUNK):
         seen = known(table, width)
-        if not seen.any():
+        if width > most or not seen.any():
             continue
-        told, told_se = (
-            part[:, :count] for part in est.predict(machine, table.features[seen, :width])
-        )
-        if machine is fitted.trunk and fitted.outline is not None:
-            told, told_se = (value[seen] + told) / 2, np.sqrt(se[seen] * told_se)
-        value[seen], se[seen] = told, told_se
+        told = [
+            est.predict(machine, table.features[seen, : len(machine.relevance)])
+            for machine in fitted.readers(width)
+        ]
+        value[seen] = np.mean([one[:, :count] for one, _ in told], axis=0)
+        se[seen] = np.exp(np.mean([np.log(one[:, :count]) for _, one in told], axis=0))
     return value, se
 
 
