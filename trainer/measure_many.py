@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import json
 import multiprocessing
+import os
 import queue
 import signal
 import sys
@@ -29,6 +30,13 @@ from trainer.tag_setup import tag_size_mm
 
 #: What a file's name ends in for it to be taken for a clip of a folder.
 CLIP_ENDINGS: Final = (".avi", ".m4v", ".mkv", ".mov", ".mp4", ".webm")
+#: What OpenCV and the kinds of BLAS that NumPy comes with read their number of threads from.
+THREADS_FROM: Final = (
+    "OPENCV_FOR_THREADS_NUM",
+    "OPENBLAS_NUM_THREADS",
+    "MKL_NUM_THREADS",
+    "VECLIB_MAXIMUM_THREADS",
+)
 SUMMARY_HEAD: Final = f"{'clip':40}  reps  good    turn    sd"
 
 
@@ -238,7 +246,7 @@ def _side_by_side(
     # Spawned, not forked: the pose model's threads do not survive a fork.
     context = multiprocessing.get_context("spawn")
     with contextlib.ExitStack() as stack:
-        with _without_ctrl_c():
+        with _without_ctrl_c(), share_of_cores(jobs):
             manager = stack.enter_context(context.Manager())
             others = set(multiprocessing.active_children())
             pool = stack.enter_context(
@@ -278,6 +286,23 @@ def _side_by_side(
             for worker in workers:
                 worker.terminate()
             raise
+
+
+@contextlib.contextmanager
+def share_of_cores(jobs: int) -> Iterator[None]:
+    """Have processes started in the block take their share of the cores, when ``jobs`` work.
+
+    Left to themselves the libraries of each would start as many threads as the machine has cores,
+    and get into each other's way. What the user's environment says of them stays.
+    """
+    share = str(max(1, (os.cpu_count() or 1) // jobs))
+    ours = [name for name in THREADS_FROM if name not in os.environ]
+    os.environ.update(dict.fromkeys(ours, share))
+    try:
+        yield
+    finally:
+        for name in ours:
+            os.environ.pop(name, None)
 
 
 def _leave_ctrl_c() -> None:
