@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
@@ -56,20 +56,14 @@ class Reference:
     outline: Outline | None = None
     trunk_deg: FloatArray | None = None  #: (2, 3) as ``Pose.trunk_deg``; None if mostly not read
 
-    @property
-    def hand_px(self) -> FloatArray:
-        """Mid-wrist, shape (2,)."""
-        return geo.middle(self.image_px, "wrist")
+    hand_px: FloatArray = field(init=False)  #: mid-wrist, shape (2,)
+    chest_px: FloatArray = field(init=False)  #: mid-shoulder, shape (2,)
+    hip_px: FloatArray = field(init=False)  #: mid-hip, shape (2,)
 
-    @property
-    def chest_px(self) -> FloatArray:
-        """Mid-shoulder, shape (2,)."""
-        return geo.middle(self.image_px, "shoulder")
-
-    @property
-    def hip_px(self) -> FloatArray:
-        """Mid-hip, shape (2,)."""
-        return geo.middle(self.image_px, "hip")
+    def __post_init__(self) -> None:
+        """Work out once what is asked for many times a picture."""
+        for name, part in (("hand_px", "wrist"), ("chest_px", "shoulder"), ("hip_px", "hip")):
+            object.__setattr__(self, name, geo.middle(self.image_px, part))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
