@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from trainer.adapters.picture_memory import PictureMemory
 from trainer.app import LiveMirror
 from trainer.bench_store import keeping
 from trainer.core.practice_rules import CueSchedule, PracticeKind, PracticeRules
@@ -75,13 +76,13 @@ class LoopedReader:
 
     cut_short = ""
 
-    def __init__(self, clip: Path, frames: int) -> None:
+    def __init__(self, clip: Path, frames: int, memory: PictureMemory | None = None) -> None:
         from trainer.adapters.clips import clip_facts
         from trainer.adapters.opencv import Upright, load_cv2
 
         cv2 = load_cv2()
         self._open: Callable[[], Any] = lambda: cv2.VideoCapture(str(clip))
-        self._upright = Upright()
+        self._upright = Upright(memory=memory)
         self.facts = clip_facts(clip)
         self._capture = self._open()
         self._left = frames
@@ -197,9 +198,12 @@ def live_run(
     from trainer.live import open_stage, pose_opener
 
     opened: Any = PacedClip if paced else SteppedClip
-    source: FrameSource = opened(lambda: LoopedReader(clip, frames), "the demo clip, over and over")
+    memory = PictureMemory()
+    source: FrameSource = opened(
+        lambda: LoopedReader(clip, frames, memory), "the demo clip, over and over"
+    )
     clock = _Clock()
-    opener = pose_opener(model)
+    opener = pose_opener(model, memory)
     times_s: list[float] = []
     run = LiveRun(
         fps=0.0,

@@ -40,7 +40,7 @@ class OneEuroState:
 
 def smoothing_factor(cutoff_hz: FloatArray | float, step_s: float) -> FloatArray:
     """Return alpha = 1 / (1 + tau / Te), tau = 1 / (2 pi fc) (paper, equations 4 and 5)."""
-    return np.asarray(1.0 / (1.0 + 1.0 / (2.0 * pi * np.asarray(cutoff_hz) * step_s)))
+    return np.asarray(1.0 / (1.0 + 1.0 / (2.0 * pi * cutoff_hz * step_s)))
 
 
 def one_euro(

@@ -51,19 +51,19 @@ def quantise(pose: Pose) -> Pose:
     outline = pose.outline
     if outline is not None:
         outline = Outline(
-            row_px=np.round(outline.row_px * 8) / 8,
-            left_px=np.round(outline.left_px * 8) / 8,
-            right_px=np.round(outline.right_px * 8) / 8,
+            row_px=np.rint(outline.row_px * 8) / 8,
+            left_px=np.rint(outline.left_px * 8) / 8,
+            right_px=np.rint(outline.right_px * 8) / 8,
         )
     return replace(
         pose,
         outline=outline,
         hand_motion=None if pose.hand_motion is None else round(pose.hand_motion * 4096) / 4096,
-        trunk_deg=None if pose.trunk_deg is None else np.round(pose.trunk_deg * 32) / 32,
-        image_px=np.round(pose.image_px * 64) / 64,
-        depth_px=np.round(pose.depth_px * 64) / 64,
-        world_m=np.round(pose.world_m * 8192) / 8192,
-        visibility=np.round(pose.visibility * 256) / 256,
+        trunk_deg=None if pose.trunk_deg is None else np.rint(pose.trunk_deg * 32) / 32,
+        image_px=np.rint(pose.image_px * 64) / 64,
+        depth_px=np.rint(pose.depth_px * 64) / 64,
+        world_m=np.rint(pose.world_m * 8192) / 8192,
+        visibility=np.rint(pose.visibility * 256) / 256,
         tags=None if pose.tags is None else _short(pose.tags),
     )
 
