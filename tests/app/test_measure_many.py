@@ -61,8 +61,8 @@ def test_one_bad_clip_among_good_ones_fails_alone(clip, tmp_path, pretend_model,
     assert code == 1
     assert sorted(os.listdir(out)) == ["one.csv", "one.json", "two.csv", "two.json"]
     assert said.out.splitlines()[:2] == [
-        f"one.mp4: 1 reps -> {out / 'one.json'}",
-        f"two.mp4: 1 reps -> {out / 'two.json'}",
+        f"one.mp4: 1 rep -> {out / 'one.json'}",
+        f"two.mp4: 1 rep -> {out / 'two.json'}",
     ]
     errors = [line for line in said.err.splitlines() if line.startswith("CameraError: ")]
     assert [str(bad) in errors[0], str(missing) in errors[1], len(errors)] == [True, True, 2]
