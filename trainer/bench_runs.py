@@ -121,6 +121,8 @@ class _Clock:
     begun_s: float = 0.0
     inside_s: float = 0.0  # the pose model
     looks_s: float = 0.0  # the looks at trunk and hands
+    begun_cpu_s: float = 0.0  # by the thread's own processor time
+    inside_cpu_s: float = 0.0  # all of the networks
 
 
 class _Begun:
@@ -130,11 +132,12 @@ class _Begun:
         self._inner = inner
         self._clock = clock
         self.notice, self.hold = inner.notice, inner.hold
-        self.close = inner.close
+        self.swings, self.close = inner.swings, inner.close
 
     def estimate(self, frame: Frame) -> Any:  # noqa: ANN401 -- Pose | None
-        self._clock.inside_s = self._clock.looks_s = 0.0
-        self._clock.begun_s = time.perf_counter()
+        clock = self._clock
+        clock.inside_s = clock.looks_s = clock.inside_cpu_s = 0.0
+        clock.begun_s, clock.begun_cpu_s = time.perf_counter(), time.thread_time()
         return self._inner.estimate(frame)
 
 
@@ -144,10 +147,11 @@ def _timed(kind: Any, name: str, clock: _Clock, into: str) -> Iterator[None]:  #
     original = getattr(kind, name)
 
     def timed(self: object, *args: object) -> object:
-        begun_s = time.perf_counter()
+        begun_s, begun_cpu_s = time.perf_counter(), time.thread_time()
         try:
             return original(self, *args)
         finally:
+            clock.inside_cpu_s += time.thread_time() - begun_cpu_s
             setattr(clock, into, getattr(clock, into) + time.perf_counter() - begun_s)
 
     setattr(kind, name, timed)
@@ -163,6 +167,7 @@ class LiveRun:
 
     fps: float  #: poses a second, from the first to the last
     own_ms: list[float]  #: a picture: all of the pose thread's work but the networks'
+    own_cpu_ms: list[float]  #: the same in processor time: what others on the machine do not touch
     looks_ms: list[float]  #: a picture: the trunk's network, and the motion round the hands
     delay_ms: list[float]  #: picture stamp to cues decided
     dropped: list[tuple[float, int]]  #: (seconds since the first pose, dropped so far)
@@ -208,6 +213,7 @@ def live_run(
     run = LiveRun(
         fps=0.0,
         own_ms=[],
+        own_cpu_ms=[],
         looks_ms=[],
         delay_ms=[],
         dropped=[],
@@ -218,7 +224,8 @@ def live_run(
     landmarker = load_vision().PoseLandmarker
 
     def on_step(step: Step, rules: Rules) -> None:
-        now_s = time.perf_counter()
+        now_s, own_cpu_s = time.perf_counter(), time.thread_time() - clock.begun_cpu_s
+        run.own_cpu_ms.append((own_cpu_s - clock.inside_cpu_s) * 1000)
         run.own_ms.append((now_s - clock.begun_s - clock.inside_s - clock.looks_s) * 1000)
         run.looks_ms.append(clock.looks_s * 1000)
         run.delay_ms.append((source.now_s() - step.t_s) * 1000)

@@ -150,6 +150,7 @@ def run_frames(
     for frame in frames:
         if tags is not None:
             tags.begin(frame, engine.tag_hints(frame.t_s))
+        estimator.swings(engine.rules.handed)
         pose = estimator.estimate(frame)
         if tags is not None:
             pose = tags.take(frame, pose)

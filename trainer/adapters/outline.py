@@ -14,6 +14,7 @@ ROWS: Final = 120
 #: From this likelihood on a pixel belongs to the player.
 _INSIDE: Final = 0.5
 _EACH: Final = np.arange(ROWS)
+_OUTWARD: Final = np.array([[-1], [1]])
 
 
 def outline_of(mask: NDArray[np.float32]) -> Outline:
@@ -30,11 +31,17 @@ def outline_of(mask: NDArray[np.float32]) -> Outline:
     inside = likely > _INSIDE
     first = inside.argmax(axis=1)
     some = inside[_EACH, first]
-    last = _last(inside)
-    left = first - _share(likely, first, np.maximum(first - 1, 0))
-    right = last + _share(likely, last, np.minimum(last + 1, width - 1))
-    left[~some] = right[~some] = np.nan
-    return Outline(row_px=rows.astype(np.float64), left_px=left, right_px=right)
+    # Both ends at once, left and right: most of the cost of each step is in the call.
+    end = np.stack([first, _last(inside)])
+    outer = end + _OUTWARD
+    edge = (outer < 0) | (outer == width)
+    outer[edge] = end[edge]
+    here = likely[_EACH, end].astype(np.float64)
+    share = (here - _INSIDE) / np.maximum(here - likely[_EACH, outer], 1e-6)
+    share[edge] = 0.0  # at the picture's edge there is no neighbour
+    ends = end + _OUTWARD * np.minimum(np.maximum(share, 0.0), 1.0)
+    ends[:, ~some] = np.nan
+    return Outline(row_px=rows.astype(np.float64), left_px=ends[0], right_px=ends[1])
 
 
 def _last(inside: NDArray[np.bool_]) -> NDArray[np.intp]:
@@ -47,19 +54,4 @@ def _last(inside: NDArray[np.bool_]) -> NDArray[np.intp]:
     eight = 8 * (eights.shape[1] - 1 - eights[:, ::-1].argmax(axis=1))
     few = inside[_EACH[:, None], eight[:, None] + np.arange(7, -1, -1)]
     result: NDArray[np.intp] = eight + 7 - few.argmax(axis=1)
-    return result
-
-
-def _share(
-    likely: NDArray[np.float32], at: NDArray[np.intp], outer: NDArray[np.intp]
-) -> NDArray[np.float64]:
-    """Return how far from the end pixel towards its outer neighbour the half lies, 0 to 1.
-
-    At the picture's edge there is no neighbour: 0.
-    """
-    here = likely[_EACH, at].astype(np.float64)
-    beyond = likely[_EACH, outer].astype(np.float64)
-    share = (here - _INSIDE) / np.maximum(here - beyond, 1e-6)
-    share[outer == at] = 0.0
-    result: NDArray[np.float64] = np.minimum(np.maximum(share, 0.0), 1.0)
     return result

@@ -32,7 +32,7 @@ from trainer.adapters.quiet import Hush, quiet_stderr
 from trainer.adapters.trunk_picture import TrunkReader
 from trainer.core import following, plausible
 from trainer.core.plausible import Box
-from trainer.core.records import Frame, Pose
+from trainer.core.records import Frame, Handed, Pose
 from trainer.core.trunk_network import Network
 from trainer.errors import PoseError
 
@@ -77,6 +77,7 @@ class MediapipePose:
         self._tracker: Any = None
         self._watcher: Any = None
         self._hands: HandMotion | None = HandMotion()
+        self._handed: Handed | None = None  # None: not told, so read for both
         self._trunk = None if trunk is None else TrunkReader(trunk)
         with _loading(model), quiet_stderr():
             self._to_image = _image_maker()
@@ -125,6 +126,10 @@ class MediapipePose:
     def hold(self, locked: bool) -> None:
         """Follow nobody else while ``locked``: the player is in a swing."""
         self._know.locked = locked
+
+    def swings(self, handed: Handed) -> None:
+        """Read the trunk's picture from now on for a player who swings so, and only so."""
+        self._handed = handed
 
     def notice(self) -> str:
         """Return plain words about who is followed, or an empty string."""
@@ -181,7 +186,8 @@ class MediapipePose:
         pose = replace(pose, outline=outline_of(mask))
         if self._trunk is None:
             return pose
-        return replace(pose, trunk_deg=self._trunk.read(frame.image_rgb, mask, pose.image_px))
+        said = self._trunk.read(frame.image_rgb, mask, pose.image_px, self._handed)
+        return replace(pose, trunk_deg=said)
 
     def _judge_speed(self, taken_s: float) -> None:
         """After some pictures let the outline go if the tracker cannot keep up with a camera."""
@@ -265,11 +271,10 @@ def pose_from_landmarks(
     (PoseLandmarker documentation); here all are in pixels.
     """
     width, height = size_wh
-    rows = [
-        (p.x, p.y, p.z, p.visibility or 0.0, w.x, w.y, w.z)
-        for p, w in zip(points, world, strict=True)
-    ]
-    flat = np.array(rows, dtype=np.float64)
+    rows: list[float] = []
+    for p, w in zip(points, world, strict=True):
+        rows += (p.x, p.y, p.z, p.visibility or 0.0, w.x, w.y, w.z)
+    flat = np.array(rows, dtype=np.float64).reshape(-1, 7)
     return Pose(
         t_s=t_s,
         size_wh=size_wh,

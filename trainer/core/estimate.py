@@ -285,7 +285,11 @@ def _along(machine: Estimator, placed: FloatArray, part: slice) -> NDArray[np.fl
 
 
 def _trunk(trunk_deg: FloatArray | None, handed: Handed) -> FloatArray | None:
-    return None if trunk_deg is None else trunk_deg[0 if handed is Handed.RIGHT else 1]
+    """Return what the trunk's picture said for who swings so; None where it was not asked."""
+    if trunk_deg is None:
+        return None
+    said: FloatArray = trunk_deg[0 if handed is Handed.RIGHT else 1]
+    return None if np.isnan(said[0]) else said
 
 
 def _zeroed(machine: Estimator, said: FloatArray) -> FloatArray:

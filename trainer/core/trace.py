@@ -105,21 +105,23 @@ def reading_line(t_s: float, pose: Pose | None, step: Step, action: str | None) 
         line["world_m"] = pose.world_m.ravel().tolist()
         line["visibility"] = pose.visibility.tolist()
         if pose.outline is not None:
-            line["outline"] = {
-                name: [None if np.isnan(x) else x for x in getattr(pose.outline, name).tolist()]
-                for name in _OUTLINE
-            }
+            line["outline"] = {name: _without_nan(getattr(pose.outline, name)) for name in _OUTLINE}
         if pose.tags is not None:
             line["tags"] = {
                 "focal_px": pose.tags.focal_px,
                 "poses": [_tag_values(tag) for tag in pose.tags.poses],
             }
         if pose.trunk_deg is not None:
-            line["trunk_deg"] = pose.trunk_deg.ravel().tolist()
+            line["trunk_deg"] = _without_nan(pose.trunk_deg)
         if pose.hand_motion is not None:
             line["hand_motion"] = pose.hand_motion
     line["result"] = result_of(step)
     return _dump(line)
+
+
+def _without_nan(values: FloatArray) -> list[float | None]:
+    """Return the numbers one after another, None for NaN: the format has no word for it."""
+    return [None if np.isnan(x) else x for x in values.ravel().tolist()]
 
 
 def end_line(count: int) -> str:
@@ -244,7 +246,7 @@ def _tag(values: dict[str, Any]) -> TagPose:
     )
 
 
-def _trunk(values: list[float] | None) -> np.ndarray | None:
+def _trunk(values: list[float | None] | None) -> np.ndarray | None:
     return None if values is None else np.array(values, dtype=np.float64).reshape(2, 3)
 
 
