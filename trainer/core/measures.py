@@ -100,7 +100,7 @@ def moved_cm(now_px: FloatArray, then_px: FloatArray, reference: Reference) -> t
 
 def head_drift_cm(pose: Pose, reference: Reference) -> tuple[float, float]:
     """Return the head point's (lateral, vertical) drift in cm from setup."""
-    return moved_cm(geo.head_point(pose.image_px), geo.head_point(reference.image_px), reference)
+    return moved_cm(geo.head_point(pose.image_px), reference.head_px, reference)
 
 
 def side_tilt_deg(pose: Pose, reference: Reference) -> float:

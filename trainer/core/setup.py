@@ -31,6 +31,7 @@ LEG_OF_STATURE: Final = 0.491
 #: points lie below the joints. Median over 45 rendered people, standard deviation 0.03.
 LEG_SEEN: Final = 0.947
 
+_LEGS: Final = slice(Landmark.LEFT_HIP, Landmark.RIGHT_ANKLE + 1)
 #: The pairs whose midpoints must stay put: hips, shoulders, hands.
 _WATCHED_LEFT: Final = np.array(
     [Landmark.LEFT_HIP, Landmark.LEFT_SHOULDER, Landmark.LEFT_WRIST], dtype=np.intp
@@ -60,11 +61,13 @@ class Reference:
     hand_px: FloatArray = field(init=False)  #: mid-wrist, shape (2,)
     chest_px: FloatArray = field(init=False)  #: mid-shoulder, shape (2,)
     hip_px: FloatArray = field(init=False)  #: mid-hip, shape (2,)
+    head_px: FloatArray = field(init=False)  #: the head point, shape (2,)
 
     def __post_init__(self) -> None:
         """Work out once what is asked for many times a picture."""
         for name, part in (("hand_px", "wrist"), ("chest_px", "shoulder"), ("hip_px", "hip")):
             object.__setattr__(self, name, geo.middle(self.image_px, part))
+        object.__setattr__(self, "head_px", geo.head_point(self.image_px))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -239,10 +242,7 @@ def scale_cm_per_px(
 
 def _leg_length(points: FloatArray) -> float:
     """Return the mean length of the two legs, hip to knee to ankle."""
-    total = 0.0
-    for hip, knee, ankle in (
-        (Landmark.LEFT_HIP, Landmark.LEFT_KNEE, Landmark.LEFT_ANKLE),
-        (Landmark.RIGHT_HIP, Landmark.RIGHT_KNEE, Landmark.RIGHT_ANKLE),
-    ):
-        total += math.dist(points[hip], points[knee]) + math.dist(points[knee], points[ankle])
-    return total / 2
+    left_hip, right_hip, left_knee, right_knee, left_ankle, right_ankle = points[_LEGS].tolist()
+    left = math.dist(left_hip, left_knee) + math.dist(left_knee, left_ankle)
+    right = math.dist(right_hip, right_knee) + math.dist(right_knee, right_ankle)
+    return (left + right) / 2
