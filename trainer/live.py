@@ -18,6 +18,7 @@ else:
 from trainer.adapters.picture_memory import PictureMemory
 from trainer.app import LiveMirror
 from trainer.bay import Bay
+from trainer.core.counted import counted
 from trainer.core.practice_rules import TurnOf
 from trainer.core.records import Handed, Step
 from trainer.core.rules import Rules
@@ -230,7 +231,7 @@ def _reps_kept(filming: PictureSettings, say: Say) -> Iterator[tuple[RepWriter, 
         pictures.close()
         writer.close()
         if writer.kept:
-            say(f"{writer.kept} {'rep' if writer.kept == 1 else 'reps'} kept.")
+            say(f"{counted(writer.kept, 'rep')} kept.")
         if writer.filmed:
             say(f"{writer.filmed} of them with pictures, in {pictures.folder}.")
         if writer.thrown:

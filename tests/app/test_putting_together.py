@@ -55,7 +55,9 @@ class Theatre:
             return FakeSource([*frames[:10], *first, *frames[10:]])
 
         monkeypatch.setattr("trainer.live.demo_clips", lambda: tuple(clips))
-        monkeypatch.setattr("trainer.live.pose_opener", lambda model: lambda: FakeEstimator(known))
+        monkeypatch.setattr(
+            "trainer.live.pose_opener", lambda model, memory: lambda: FakeEstimator(known)
+        )
         monkeypatch.setattr("trainer.adapters.camera.open_source", open_source)
 
     def _asking(self, *actions):

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from trainer.core.compare import FEWEST, Average, difference
+from trainer.core.counted import counted
 from trainer.report.chosen import Material, NextDay, SessionReps
 from trainer.report.measured import ASKED, Measured, Place, average_of, place_of
 from trainer.store.records import KeptRep
@@ -101,12 +102,12 @@ def average_words(measured: Measured, found: Average | None) -> str:
 
 def reps(count: int) -> str:
     """Return so many reps in words."""
-    return f"{count} rep" if count == 1 else f"{count} reps"
+    return counted(count, "rep")
 
 
 def whole_reps(count: int) -> str:
     """Return so many whole reps in words."""
-    return f"{count} whole rep" if count == 1 else f"{count} whole reps"
+    return counted(count, "whole rep")
 
 
 def change_words(measured: Measured, before: Average | None, after: Average | None) -> str:
