@@ -70,6 +70,9 @@ class Estimator:
     #: bytes to fetch is half the time, for between two pictures the pose model empties the caches.
     narrow: NDArray[np.float32] = field(init=False)
     squares: FloatArray = field(init=False)  #: (M,) |centre|^2
+    #: (M,) the products of the centres with what changes with a pose, for the setup itself: there
+    #: those features are 0, whoever stands there
+    resting: NDArray[np.float32] = field(init=False)
     #: (K,) 0 where the setup is told as it is, else 1
     zeroed: FloatArray = field(init=False)
 
@@ -84,6 +87,8 @@ class Estimator:
         object.__setattr__(self, "squares", squares)
         zeroed = np.array([float(name not in AS_IT_IS) for name in self.outputs])
         object.__setattr__(self, "zeroed", zeroed)
+        still = weighted(self, np.zeros(len(self.relevance)))
+        object.__setattr__(self, "resting", _along(self, still, _NOW))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -244,7 +249,8 @@ def _against(ready: Prepared, machine: Estimator, row: FloatArray) -> FloatArray
     stilled = ready.stilled.get(count)
     if stilled is None:
         stilled = ready.stilled[count] = _stilled(machine, ready.then.still[:count])
-    return _said(machine, stilled.level, weighted(machine, row[:count])) - stilled.zero
+    placed = weighted(machine, row[:count])
+    return _said(machine, stilled.level, _along(machine, placed, _NOW), placed) - stilled.zero
 
 
 def _stilled(machine: Estimator, still: FloatArray) -> Stilled:
@@ -252,21 +258,24 @@ def _stilled(machine: Estimator, still: FloatArray) -> Stilled:
     placed = weighted(machine, still)
     along = _along(machine, placed, _AT_SETUP)
     level = (2.0 * along - machine.squares) * (machine.width / len(placed))
-    zero = _said(machine, level, placed)
+    zero = _said(machine, level, machine.resting, placed)
     count = len(machine.outputs)
     zero[:count] *= machine.zeroed
     zero[count:] = 0.0
     return Stilled(level=level, zero=zero)
 
 
-def _said(machine: Estimator, level: FloatArray, placed: FloatArray) -> FloatArray:
+def _said(
+    machine: Estimator, level: FloatArray, along: NDArray[np.float32], placed: FloatArray
+) -> FloatArray:
     """Return (2 K,) the outputs of scaled and weighted features (F,).
 
     |x - c|^2 is taken apart: the squares of the centres and their products with what only the setup
-    says are in ``level``, and the square of x, the same for all centres, comes last.
+    says are in ``level``, those with what changes with the pose in ``along``, and the square of x,
+    the same for all centres, comes last.
     """
     per = machine.width / len(placed)
-    exponent = np.multiply(_along(machine, placed, _NOW), 2.0 * per, dtype=np.float64)
+    exponent = np.multiply(along, 2.0 * per, dtype=np.float64)
     exponent += level
     near = np.exp(exponent, out=exponent)
     result: FloatArray = np.einsum("m,mk->k", near, machine.weights)
