@@ -176,7 +176,7 @@ def test_the_settings_reach_the_camera(monkeypatch):
     theatre = Theatre(monkeypatch, [(good_reps(1), Handed.RIGHT)])
     asked = {}
 
-    def open_source(spec, **more):
+    def open_source(spec, *, memory, **more):
         asked.update(more, spec=spec)
         return FakeSource([])
 
