@@ -73,14 +73,21 @@ def measure_clip(job: ClipJob, progress: Callable[[int], None] = lambda done: No
     written. Either both files are written or none.
     """
     from trainer.adapters.clips import ClipReader
+    from trainer.adapters.picture_memory import PictureMemory
     from trainer.adapters.pose import MediapipePose
 
     gathered = _gathered(job)
     sight = None if job.tags is None else open_tags(job.tags, job.clip.name, synchronous=True)
-    estimator = MediapipePose(job.model, synchronous=True, trunk=shipped().network)
+    memory = PictureMemory()
+    trunk = shipped().network
+    estimator = MediapipePose(job.model, synchronous=True, trunk=trunk, memory=memory)
     try:
         with ClipReader(
-            job.clip, rotate=job.rotate, mirrored=job.mirrored, recorded_fps=job.recorded_fps
+            job.clip,
+            rotate=job.rotate,
+            mirrored=job.mirrored,
+            recorded_fps=job.recorded_fps,
+            memory=memory,
         ) as reader:
             steps, reps = run_frames(reader, estimator, job.rules, progress, sight, gathered)
             facts, cut_short = reader.facts, reader.cut_short
@@ -143,6 +150,7 @@ def run_frames(
     for frame in frames:
         if tags is not None:
             tags.begin(frame, engine.tag_hints(frame.t_s))
+        estimator.swings(engine.rules.handed)
         pose = estimator.estimate(frame)
         if tags is not None:
             pose = tags.take(frame, pose)

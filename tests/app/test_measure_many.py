@@ -23,7 +23,7 @@ def pretend_model(monkeypatch, tmp_path):
     _, known = frames_and_poses(good_reps(1))
     opened = []
 
-    def open_it(path, *, synchronous, trunk):
+    def open_it(path, *, synchronous, trunk, memory):
         assert synchronous
         assert trunk is shipped().network
         opened.append(path)
@@ -108,7 +108,7 @@ def test_a_folder_that_cannot_be_written_is_said_before_any_work(
 def test_a_model_that_fails_is_said_for_each_clip_without_a_traceback(
     clip, tmp_path, pretend_model, monkeypatch, capsys
 ):
-    def fail(path, *, synchronous, trunk):
+    def fail(path, *, synchronous, trunk, memory):
         raise PoseError("the model did not load. A whole model file was wanted. Fetch it again.")
 
     monkeypatch.setattr("trainer.adapters.pose.MediapipePose", fail)

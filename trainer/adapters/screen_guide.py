@@ -12,6 +12,7 @@ from trainer.adapters.screen_figures import draw_figure
 from trainer.adapters.screen_focus import draw_focus
 from trainer.adapters.screen_layout import HEADLINE, LINE, SMALL, TITLE, WORD, Box, Layout, fit
 from trainer.adapters.screen_marks import tick, warning_mark
+from trainer.adapters.screen_mirror import draw_mirror
 from trainer.adapters.screen_pen import LEADING, Pen
 from trainer.adapters.screen_words import page_number
 from trainer.core.placement import Group, PlacementState
@@ -200,11 +201,7 @@ def _picture(surface: Any, box: Box, image_rgb: NDArray[np.uint8] | None) -> Box
     place = place._replace(y=box.y)
     edge = tuple(round(v) for v in place)
     if image_rgb is not None:
-        image = np.ascontiguousarray(image_rgb)
-        source = pygame.image.frombuffer(image, (image.shape[1], image.shape[0]), "RGB")
-        size = (max(round(place.w), 1), max(round(place.h), 1))
-        scaled = pygame.transform.scale(source, size)
-        surface.blit(pygame.transform.flip(scaled, True, False), edge[:2])
+        draw_mirror(surface, image_rgb, place)
     pygame.draw.rect(surface, palette.LINE, edge, 2)
     return place
 

@@ -6,6 +6,7 @@ measuring of files and the replay of a trace call, so all three say the same.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field, replace
 from statistics import mode
 from typing import Final
@@ -188,7 +189,8 @@ def _smooth(
         known = scale if known is None else known + 0.05 * (scale - known)
     cm_per_px = 0.4 if known is None else known
     # The values stay in pixels: times a scale that changes, even a still point would move.
-    packed = np.hstack([pose.image_px, pose.depth_px[:, None], pose.world_m])
+    packed = np.empty((len(pose.image_px), 6))
+    packed[:, :2], packed[:, 2], packed[:, 3:] = pose.image_px, pose.depth_px, pose.world_m
     unit = np.array([cm_per_px] * 3 + [100.0] * 3)
     filtered_state, packed = one_euro(state.filter, pose.t_s, packed, rules.smoothing, unit=unit)
     smooth = replace(pose, image_px=packed[:, :2], depth_px=packed[:, 2], world_m=packed[:, 3:])
@@ -224,7 +226,7 @@ def _reading(
         return Reading(t_s=t_s, seen=True, setup_t_s=setup_t_s)
     lateral, height = hand_place_cm(pose, reference, expected_hand_px(state, t_s, reference))
     lead, trail = geo.lead_trail(reference.handed, "wrist")
-    apart_px = float(np.linalg.norm(pose.image_px[lead] - pose.image_px[trail]))
+    apart_px = math.dist(pose.image_px[lead].tolist(), pose.image_px[trail].tolist())
     shoulders = moved_cm(geo.middle(pose.image_px, "shoulder"), reference.chest_px, reference)
     hips = moved_cm(geo.middle(pose.image_px, "hip"), reference.hip_px, reference)
     return Reading(
@@ -241,7 +243,7 @@ def _reading(
             motion=pose.hand_motion,
         ),
         hands_apart_cm=apart_px * reference.cm_per_px,
-        body_moved_cm=float(max(np.hypot(*shoulders), np.hypot(*hips))),
+        body_moved_cm=max(math.hypot(*shoulders), math.hypot(*hips)),
     )
 
 

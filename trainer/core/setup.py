@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from trainer.core import geometry as geo
+from trainer.core import middles
 from trainer.core.landmarks import Landmark
 from trainer.core.records import Handed, Outline, Pose
 from trainer.core.rules import Rules, SetupRules
@@ -56,20 +57,14 @@ class Reference:
     outline: Outline | None = None
     trunk_deg: FloatArray | None = None  #: (2, 3) as ``Pose.trunk_deg``; None if mostly not read
 
-    @property
-    def hand_px(self) -> FloatArray:
-        """Mid-wrist, shape (2,)."""
-        return geo.middle(self.image_px, "wrist")
+    hand_px: FloatArray = field(init=False)  #: mid-wrist, shape (2,)
+    chest_px: FloatArray = field(init=False)  #: mid-shoulder, shape (2,)
+    hip_px: FloatArray = field(init=False)  #: mid-hip, shape (2,)
 
-    @property
-    def chest_px(self) -> FloatArray:
-        """Mid-shoulder, shape (2,)."""
-        return geo.middle(self.image_px, "shoulder")
-
-    @property
-    def hip_px(self) -> FloatArray:
-        """Mid-hip, shape (2,)."""
-        return geo.middle(self.image_px, "hip")
+    def __post_init__(self) -> None:
+        """Work out once what is asked for many times a picture."""
+        for name, part in (("hand_px", "wrist"), ("chest_px", "shoulder"), ("hip_px", "hip")):
+            object.__setattr__(self, name, geo.middle(self.image_px, part))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -131,7 +126,7 @@ def reference_from(
     recent = points[is_recent]
     if np.any(_spread(recent) * scale > limits_cm):
         return None
-    centre = np.median(recent, axis=0)
+    centre = middles.median(recent)
     away = np.linalg.norm(points - centre, axis=2) * scale > limits_cm
     moving = np.nonzero(np.any(away, axis=1) & ~is_recent)[0]
     first = int(moving[-1]) + 1 if moving.size else 0
@@ -139,7 +134,7 @@ def reference_from(
     world = np.array([p.world_m for p in still])
     depth = np.array([p.depth_px for p in still])
     # One median over everything: its cost is mostly in the call.
-    packed = np.median(np.dstack([pictures[first:], world, depth]), axis=0)
+    packed = middles.median(np.dstack([pictures[first:], world, depth]))
     image_px, world_m, depth_px = packed[:, :2], packed[:, 2:5], packed[:, 5]
     cm_per_px, from_stature = scale_cm_per_px(image_px, world_m, rules.stature_cm)
     if cm_per_px is None:
@@ -162,8 +157,7 @@ def median_trunk(read: list[FloatArray | None]) -> FloatArray | None:
     there = [one for one in read if one is not None]
     if not there or 2 * len(there) <= len(read):
         return None
-    result: FloatArray = np.median(there, axis=0)
-    return result
+    return middles.median(np.array(there))
 
 
 def _mostly_together(pictures: FloatArray, rules: SetupRules) -> bool:
@@ -182,8 +176,9 @@ def _spread(points: FloatArray) -> FloatArray:
 
     The outermost tenth at each end is left out: single jumps of the pose model are no movement.
     """
-    low, high = np.quantile(points, (0.1, 0.9), axis=0)
-    size: FloatArray = np.linalg.norm(high - low, axis=1)
+    ordered = np.sort(points, axis=0)
+    across = middles.share(ordered, 0.9) - middles.share(ordered, 0.1)
+    size: FloatArray = np.hypot(across[:, 0], across[:, 1])
     return size
 
 
