@@ -41,6 +41,10 @@ _SOON_SE_DEG: Final = 1.0
 _SOON_SHARE: Final = 0.12
 #: How well other means tell so small a turn. Chosen.
 _SOON_TURN_SE_DEG: Final = 4.0
+#: How well they tell a tag's attitude in the swing: so many degrees and this share of the turn,
+#: for the trunk also straightens. Chosen; only which of two attitudes a tag has is asked of it.
+_POINTS_DEG: Final = 8.0
+_POINTS_SHARE: Final = 0.25
 
 
 class TagBody:
@@ -53,6 +57,8 @@ class TagBody:
         self._kept: deque[tuple[float, tuple[TagPose, ...]]] = deque()
         self._last: dict[int, tuple[float, TagPose]] = {}
         self._facing: dict[Part, FloatArray] = {}
+        #: When, what the thorax has turned by, by other means, and how well, in degrees.
+        self._by_points: tuple[float, FloatArray, float] | None = None
         self._size = SizeWatch()
         self._said: set[str] = set()
         self._pending: list[str] = []
@@ -85,6 +91,11 @@ class TagBody:
         for pose in known:
             self._last[pose.number] = (t_s, pose)
         self._pending.extend(self._size.see(known, distance_hint_m))
+        self._by_points = None
+        if turn_hint_deg is not None and pitch_setup_deg is not None:
+            rotation, _ = self._turned(turn_hint_deg, pitch_setup_deg)
+            off_deg = _POINTS_DEG + _POINTS_SHARE * abs(turn_hint_deg)
+            self._by_points = (t_s, rotation, off_deg)
         readings: dict[Part, PartReading | None] = {}
         for part, tags in self._parts.items():
             own = [pose for pose in known if BY_NUMBER[pose.number].part is part]
@@ -125,7 +136,9 @@ class TagBody:
     def hints(self, t_s: float) -> dict[int, tuple[Hint, ...]]:
         """Return what is known beforehand of each tag's attitude at ``t_s``, by number.
 
-        From the tag's own last pose and from its part as its other tags have it.
+        From the tag's own last pose, from its part as its other tags have it, and of the thorax
+        from what other means told of its turn: a tag square to the camera at setup may have been
+        taken for its mirror image, which turns the wrong way.
         """
         out: dict[int, list[Hint]] = {}
         for number, (then_s, pose) in self._last.items():
@@ -137,6 +150,13 @@ class TagBody:
                 if t_s - then_s <= _FRESH_S:
                     se_deg = 3.0 + CLOTHES_DEG + se_deg + _TURN_DEG_S * (t_s - then_s)
                     out.setdefault(number, []).append(Hint(rotation=rotation, se_deg=se_deg))
+        if self._by_points is not None and t_s - self._by_points[0] <= _FRESH_S:
+            then_s, turned, off_deg = self._by_points
+            for number, mount in self._parts[Part.THORAX].mounts.items():
+                if mount.known:
+                    se_deg = off_deg + _TURN_DEG_S * (t_s - then_s)
+                    hint = Hint(rotation=turned @ mount.rotation, se_deg=se_deg)
+                    out.setdefault(number, []).append(hint)
         return {number: tuple(hints) for number, hints in out.items()}
 
     def quality_deg(self) -> Mapping[int, float]:
@@ -180,17 +200,25 @@ class TagBody:
         """Return what a trunk that has turned a little since the setup has done, and its spread."""
         if turn_deg is None or not _SOON_DEG[0] < turn_deg < _SOON_DEG[1]:
             return None
+        rotation, along = self._turned(turn_deg, pitch_deg)
+        across = np.radians(_SOON_SE_DEG + _SOON_SHARE * turn_deg)
+        spread = np.eye(3) * across**2
+        spread += np.outer(along, along) * np.radians(_SOON_TURN_SE_DEG) ** 2
+        return rotation, spread
+
+    def _turned(self, turn_deg: float, pitch_deg: float) -> tuple[FloatArray, FloatArray]:
+        """Return a trunk's rotation (3, 3) by a turn about its own axis, and the axis (3,).
+
+        ``turn_deg`` as seen from above, for a trunk whose front points up by ``pitch_deg``.
+        """
         lean, turn = np.radians(pitch_deg), np.radians(turn_deg)
         along = self._axes.up * np.cos(lean) - self._axes.near * np.sin(lean)
         # Seen from above a line turned about a leaning axis has turned by less.
         angle = np.arctan2(np.sin(turn), np.cos(turn) * np.cos(lean))
         rotation = rot.from_vector(along * angle)
-        if ax.turn(rotation, np.eye(3), self._axes).deg < 0:
+        if ax.turn(rotation, np.eye(3), self._axes).deg * turn_deg < 0:
             rotation = rotation.T
-        across = np.radians(_SOON_SE_DEG + _SOON_SHARE * turn_deg)
-        spread = np.eye(3) * across**2
-        spread += np.outer(along, along) * np.radians(_SOON_TURN_SE_DEG) ** 2
-        return rotation, spread
+        return rotation, along
 
     def _off_hint(self, hint_deg: float | None) -> Callable[[FloatArray], float] | None:
         if hint_deg is None:
