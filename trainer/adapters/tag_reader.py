@@ -16,6 +16,7 @@ import numpy as np
 
 from trainer.adapters.camera_watch import CameraWatch
 from trainer.adapters.tag_finder import TagFinder
+from trainer.adapters.tag_other import OtherTags
 from trainer.adapters.tag_solver import TagSolver
 from trainer.core.lens import Lens
 from trainer.core.records import Frame, Pose
@@ -44,7 +45,7 @@ class TagReader:
 
     def __init__(self, lens_of: LensOf, size_m: float, *, synchronous: bool = False) -> None:
         self._lens_of, self._size_m = lens_of, size_m
-        self._finder, self._watch = TagFinder(), CameraWatch()
+        self._finder, self._watch, self._others = TagFinder(), CameraWatch(), OtherTags()
         self._solver: TagSolver | None = None
         self._solved: tuple[int, int] | None = None  # the picture's size the solver is for
         self._focal_px = 0.0
@@ -140,8 +141,9 @@ class TagReader:
             self._finder.reset()
         seen = self._finder.find(image, job.box_px, trunk=job.trunk)
         moved = self._watch.look(job.frame.t_s, image)
+        others = self._others.look(job.frame.t_s, image, job.box_px, ours=bool(seen))
         found = [_solved(self._solver, tag, job.hints) for tag in seen]
-        words = (self._words, self._finder.notice(), moved)
+        words = (self._words, self._finder.notice(), others, moved)
         self._notices = tuple(text for text in words if text)
         self.said.update(dict.fromkeys(self._notices))
         return TagsRead(
