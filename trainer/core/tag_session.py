@@ -30,6 +30,15 @@ _GIVES_CM: Final = 0.3
 _PITCH_LEFT: Final = 0.15
 #: How fast the chest's pitch at setup follows its readings, as a share of each.
 _PITCH_PACE: Final = 0.1
+#: The body points' line to the chest's turn differs between players by this share, is told by turns
+#: from so many degrees on, each with an error of so many that so many pictures share, and changes
+#: by so much over the square root of each degree turned. On rendered people's development clips.
+_LINE_SPREAD: Final = 0.2
+_LINE_FROM_DEG: Final = 10.0
+_LINE_SE_DEG: Final = 5.0
+_LINE_ALIKE: Final = 8.0
+_LINE_DRIFT: Final = 0.025
+_ANY_LINE: Final = Told(value=LINE_PER_CHEST, se=_LINE_SPREAD)
 #: How long a word about the tags stands.
 WORDS_S: Final = 8.0
 #: Tags are wanted and for so long none is seen: that is said.
@@ -58,6 +67,9 @@ class TagState:
     pitch_setup: Told | None = None  #: where the chest points at setup, by the body points
     words: tuple[tuple[float, str], ...] = ()  #: until when each stands
     odd_since_s: float | None = None  #: since when tags and body points cannot both be right
+    #: how much further than the rib cage the body points have the player's shoulder line turn
+    line_per_chest: Told = _ANY_LINE
+    line_at_deg: float | None = None  #: the turn at which that was last learned
     seen_s: float | None = None  #: when a tag was last seen; first: when tags were first wanted
 
     @property
@@ -86,12 +98,13 @@ def follow(
     far_m = None
     if seen is not None and cm_per_px is not None:
         far_m = cm_per_px * seen.focal_px / 100.0
-    turn = points.shoulder_turn_deg
+    chest = _chest(state, points)
     said = body.see(
         t_s,
         () if seen is None else seen.poses,
         distance_hint_m=far_m,
-        turn_hint_deg=None if turn is None else turn / LINE_PER_CHEST,
+        turn_hint_deg=None if chest is None else chest.value,
+        hip_hint_deg=points.hip_turn_deg,
         pitch_setup_deg=None if state.pitch_setup is None else state.pitch_setup.value,
     )
     state = _words(state, said, seen is not None and bool(seen.poses), pose is not None)
@@ -104,8 +117,9 @@ def follow(
     if pose is None:
         return state, points, said
     state = _pitch_at_setup(state, points, phase)
-    said, is_odd = _believed(points, said)
+    said, is_odd = _believed(state, points, said)
     state = _odd_words(state, t_s, is_odd)
+    state = _with_line(state, points, said)
     joined = _joined(state, points, said)
     opened = _opened(state, said.thorax)
     if opened is not None:
@@ -125,14 +139,9 @@ def _words(state: TagState, said: BodyTags, seen: bool, somebody: bool) -> TagSt
     return replace(state, words=tuple(words), seen_s=seen_s)
 
 
-def _believed(points: Measures, said: BodyTags) -> tuple[BodyTags, bool]:
+def _believed(state: TagState, points: Measures, said: BodyTags) -> tuple[BodyTags, bool]:
     """Return ``said`` without the parts that contradict the body points, and whether any does."""
-    line = points.shoulder_turn_deg
-    chest = None
-    if line is not None:
-        chest = _chest_from_line(
-            Told(value=line, se=_or(points.shoulder_turn_se_deg, _UNKNOWN_DEG))
-        )
+    chest = _chest(state, points)
     hips = None
     if points.hip_turn_deg is not None:
         se = _or(points.hip_turn_se_deg, _UNKNOWN_DEG)
@@ -202,8 +211,7 @@ def _joined(state: TagState, points: Measures, said: BodyTags) -> dict[str, Join
         )
 
     thorax, pelvis, head = said.thorax, said.pelvis, said.head
-    se = points.shoulder_turn_se_deg
-    chest = None if turn is None else _chest_from_line(Told(value=turn, se=_or(se, _UNKNOWN_DEG)))
+    se, chest = points.shoulder_turn_se_deg, _chest(state, points)
     if chest is not None:
         by_tag = None if thorax is None else Told(value=thorax.turn.deg, se=thorax.turn.se_deg)
         put("thorax_turn_deg", chest.value, chest.se, by_tag, thorax)
@@ -249,9 +257,30 @@ def line_from_chest(chest: Told) -> Told:
     )
 
 
-def _chest_from_line(line: Told) -> Told:
-    value = line.value / LINE_PER_CHEST
-    return Told(value=value, se=math.hypot(line.se, value * LINE_PER_CHEST_SE) / LINE_PER_CHEST)
+def _chest(state: TagState, points: Measures) -> Told | None:
+    """Return the rib cage's turn as the body points tell it, by this player's own share."""
+    line = points.shoulder_turn_deg
+    if line is None:
+        return None
+    value = line / state.line_per_chest.value
+    se = math.hypot(_or(points.shoulder_turn_se_deg, _UNKNOWN_DEG), value * LINE_PER_CHEST_SE)
+    return Told(value=value, se=se / state.line_per_chest.value)
+
+
+def _with_line(state: TagState, points: Measures, said: BodyTags) -> TagState:
+    """Learn how much further than the rib cage the body points have this player's line turn."""
+    thorax, line = said.thorax, points.shoulder_turn_deg
+    if thorax is None or line is None or thorax.turn.deg < _LINE_FROM_DEG:
+        return state
+    before, turn = state.line_per_chest, thorax.turn
+    last = state.line_at_deg
+    moved_deg = 0.0 if last is None else min(abs(turn.deg - last), _LINE_FROM_DEG)
+    variance = before.se**2 + _LINE_DRIFT**2 * moved_deg
+    noise = _LINE_ALIKE * (turn.se_deg**2 + _LINE_SE_DEG**2) / turn.deg**2
+    share = variance / (variance + noise)
+    value = before.value + share * (line / turn.deg - before.value)
+    now = Told(value=min(max(value, 0.7), 2.0), se=math.sqrt(variance * (1.0 - share)))
+    return replace(state, line_per_chest=now, line_at_deg=turn.deg)
 
 
 def _opened(state: TagState, thorax: PartReading | None) -> Told | None:
