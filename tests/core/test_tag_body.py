@@ -246,11 +246,11 @@ def test_a_turn_alone_moves_no_part_and_a_drift_turns_none():
     golfer = Golfer(
         lean_deg=0.0,
         middle_m=(0.0, 0.1, 3.0),
-        worn=(Worn(number=10, rotation=turned(2, 0, 0), arm_m=np.array([0.0, 0.0, -0.12])),),
+        worn=(Worn(number=10, rotation=turned(2, 0, 0), arm_m=np.array([0.0, 0.0, -0.168])),),
     )
     _, turning = play(golfer, [0.0, 20.0, 40.0], noise=0.0)
     _, drifting = play(golfer, [0.0, 0.0], noise=0.0, moved_m=(-0.05, -0.02, 0.0))
-    # The belt's front swings 7.7 cm at 40 degrees; the middle of the pelvis stays.
+    # The belt's front swings 10.8 cm at 40 degrees; the middle of the pelvis stays.
     assert abs(turning[-1].pelvis.away_cm) < 0.5
     assert turning[-1].pelvis.turn.deg == pytest.approx(40.0, abs=0.1)
     assert drifting[-1].pelvis.away_cm == pytest.approx(5.0, abs=0.01)

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from trainer.core import rotation as rot
 from trainer.core import tag_axes as ax
 from trainer.core.records import Handed
+from trainer.core.tag_middle import hip_middles
 from trainer.core.tag_mount import ALIKE, CLOTHES_DEG
 from trainer.core.tag_part import Fused, PartTags
 from trainer.core.tag_pose import Hint, TagPose
@@ -61,9 +62,12 @@ _AXIS_DEG: Final = 8.0
 class TagBody:
     """One player's tags. Feed every picture's poses to ``see``; call ``zero`` at a setup."""
 
-    def __init__(self, *, handed: Handed, up: FloatArray | None = None) -> None:
+    def __init__(
+        self, *, handed: Handed, up: FloatArray | None = None, stature_cm: float | None = None
+    ) -> None:
         self._axes = ax.axes_of(handed, up)
         self._handed = handed
+        self._middles = {Part.PELVIS: hip_middles(self._axes, stature_cm)}
         self._parts = {part: PartTags(part) for part in Part}
         self._kept: deque[tuple[float, tuple[TagPose, ...]]] = deque()
         self._last: dict[int, tuple[float, TagPose]] = {}
@@ -150,7 +154,8 @@ class TagBody:
             own = [p for _, ps in times for p in ps if BY_NUMBER[p.number].part is part]
             self._facing.pop(part, None)
             self._held.pop(part, None)
-            if tags.zero(own, alike=max(ALIKE / step, 1.0)):
+            middles = self._middles.get(part)
+            if tags.zero(own, alike=max(ALIKE / step, 1.0), middles=middles):
                 zeroed.append(part)
                 self._facing[part] = ax.facing_of(tags.front_normal(), self._axes)
         return tuple(zeroed)
@@ -214,9 +219,9 @@ class TagBody:
         pitch = ax.pitch(facing, fused.rotation, fused.spread, axes)
         still = ax.pitch(facing, np.eye(3), fused.spread, axes)
         ours = np.stack([axes.away, axes.up, axes.near])
-        moves = [float(fused.moved_m @ axis) * 100 for axis in (axes.away, axes.up, axes.near)]
+        moves = [float(fused.middle_m @ axis) * 100 for axis in (axes.away, axes.up, axes.near)]
         errors = [
-            100 * float(np.sqrt(axis @ fused.place_spread @ axis))
+            100 * float(np.sqrt(axis @ fused.middle_spread @ axis))
             for axis in (axes.away, axes.up, axes.near)
         ]
         return PartReading(

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trainer.core import rotation as rot
+from trainer.core.tag_middle import Middle, middle_of
 from trainer.core.tag_mount import ALIKE, Mount, at_setup, begun, gives_deg, learned, moved_to
 from trainer.core.tag_pose import TagPose
 from trainer.core.tag_roles import BY_NUMBER, ROLES, Part
@@ -53,8 +54,10 @@ class Fused:
     numbers: tuple[int, ...]
     rotation: FloatArray  #: (3, 3)
     spread: FloatArray  #: (3, 3) covariance, small rotation from the left, rad^2
-    moved_m: FloatArray  #: (3,) of the part's middle
+    moved_m: FloatArray  #: (3,) of the point that the part's places are counted from
     place_spread: FloatArray  #: (3, 3) covariance, m^2
+    middle_m: FloatArray  #: (3,) what the part's middle has moved by
+    middle_spread: FloatArray  #: (3, 3) covariance, m^2
 
 
 class PartTags:
@@ -64,6 +67,7 @@ class PartTags:
         self._part = part
         self._mounts: dict[int, Mount] = {}
         self._ties = Ties()
+        self._middles: Mapping[int, Middle] = {}
         self._origin_m: FloatArray | None = None  # of the part's middle at the setup
         self._guessed = 0
         self._off_s: dict[int, float] = {}
@@ -83,11 +87,19 @@ class PartTags:
         words, self._words = tuple(self._words), []
         return words
 
-    def zero(self, poses: Sequence[TagPose], *, alike: float = ALIKE) -> bool:
+    def zero(
+        self,
+        poses: Sequence[TagPose],
+        *,
+        alike: float = ALIKE,
+        middles: Mapping[int, Middle] | None = None,
+    ) -> bool:
         """Take ``poses``, all of the setup, as the new zero; False when there are too few.
 
         So many poses of one tag tell as much as one whose error is its own: ``alike``.
+        ``middles`` tells by number where the part's middle lies at the setup.
         """
+        self._middles = middles or {}
         by_number: dict[int, list[TagPose]] = {}
         for pose in poses:
             by_number.setdefault(pose.number, []).append(pose)
@@ -217,12 +229,18 @@ class PartTags:
             says += say
             pulls += say @ (pose.place_m - arm)
         place_spread: FloatArray = np.asarray(np.linalg.inv(says), np.float64)
+        moved = place_spread @ pulls - self._origin_m
+        known = {n: mount for n, mount in self._mounts.items() if mount.known}
+        middle, unsure = middle_of(self._middles, known)
+        swung = rotation - np.eye(3)
         return Fused(
             numbers=tuple(sorted((p.number for p in poses), key=_ORDER.__getitem__)),
             rotation=rotation,
             spread=spread,
-            moved_m=place_spread @ pulls - self._origin_m,
+            moved_m=moved,
             place_spread=place_spread,
+            middle_m=moved + swung @ middle,
+            middle_spread=place_spread + swung @ unsure @ swung.T,
         )
 
     def _turned_on(self, t_s: float) -> Fused | None:
@@ -244,6 +262,8 @@ class PartTags:
             spread=last.spread * (1 + share) ** 2 + first.spread * share**2 + np.eye(3) * rough**2,
             moved_m=last.moved_m + (last.moved_m - first.moved_m) * share,
             place_spread=last.place_spread * (1 + share) ** 2 + first.place_spread * share**2,
+            middle_m=last.middle_m,
+            middle_spread=last.middle_spread,
         )
 
     def _learn_unseen(
