@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from trainer.core import session
-from trainer.core.estimate import canonical
+from trainer.core.body_numbers import canonical
 from trainer.core.landmarks import Landmark as L
 from trainer.core.records import Handed, Outline, Pose
 from trainer.core.rules import Rules

@@ -302,6 +302,7 @@ class LiveMirror:
         shared, engine = self._shared, self._shared.engine
         if self._tags is not None:
             self._tags.begin(frame, engine.tag_hints(frame.t_s))
+        estimator.swings(engine.rules.handed)
         found = estimator.estimate(frame)
         if self._tags is not None:
             found = self._tags.take(frame, found)

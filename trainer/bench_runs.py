@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from trainer.adapters.picture_memory import PictureMemory
 from trainer.app import LiveMirror
 from trainer.bench_store import keeping
 from trainer.core.practice_rules import CueSchedule, PracticeKind, PracticeRules
@@ -75,13 +76,13 @@ class LoopedReader:
 
     cut_short = ""
 
-    def __init__(self, clip: Path, frames: int) -> None:
+    def __init__(self, clip: Path, frames: int, memory: PictureMemory | None = None) -> None:
         from trainer.adapters.clips import clip_facts
         from trainer.adapters.opencv import Upright, load_cv2
 
         cv2 = load_cv2()
         self._open: Callable[[], Any] = lambda: cv2.VideoCapture(str(clip))
-        self._upright = Upright()
+        self._upright = Upright(memory=memory)
         self.facts = clip_facts(clip)
         self._capture = self._open()
         self._left = frames
@@ -120,6 +121,8 @@ class _Clock:
     begun_s: float = 0.0
     inside_s: float = 0.0  # the pose model
     looks_s: float = 0.0  # the looks at trunk and hands
+    begun_cpu_s: float = 0.0  # by the thread's own processor time
+    inside_cpu_s: float = 0.0  # all of the networks
 
 
 class _Begun:
@@ -129,11 +132,12 @@ class _Begun:
         self._inner = inner
         self._clock = clock
         self.notice, self.hold = inner.notice, inner.hold
-        self.close = inner.close
+        self.swings, self.close = inner.swings, inner.close
 
     def estimate(self, frame: Frame) -> Any:  # noqa: ANN401 -- Pose | None
-        self._clock.inside_s = self._clock.looks_s = 0.0
-        self._clock.begun_s = time.perf_counter()
+        clock = self._clock
+        clock.inside_s = clock.looks_s = clock.inside_cpu_s = 0.0
+        clock.begun_s, clock.begun_cpu_s = time.perf_counter(), time.thread_time()
         return self._inner.estimate(frame)
 
 
@@ -143,10 +147,11 @@ def _timed(kind: Any, name: str, clock: _Clock, into: str) -> Iterator[None]:  #
     original = getattr(kind, name)
 
     def timed(self: object, *args: object) -> object:
-        begun_s = time.perf_counter()
+        begun_s, begun_cpu_s = time.perf_counter(), time.thread_time()
         try:
             return original(self, *args)
         finally:
+            clock.inside_cpu_s += time.thread_time() - begun_cpu_s
             setattr(clock, into, getattr(clock, into) + time.perf_counter() - begun_s)
 
     setattr(kind, name, timed)
@@ -162,6 +167,7 @@ class LiveRun:
 
     fps: float  #: poses a second, from the first to the last
     own_ms: list[float]  #: a picture: all of the pose thread's work but the networks'
+    own_cpu_ms: list[float]  #: the same in processor time: what others on the machine do not touch
     looks_ms: list[float]  #: a picture: the trunk's network, and the motion round the hands
     delay_ms: list[float]  #: picture stamp to cues decided
     dropped: list[tuple[float, int]]  #: (seconds since the first pose, dropped so far)
@@ -197,13 +203,17 @@ def live_run(
     from trainer.live import open_stage, pose_opener
 
     opened: Any = PacedClip if paced else SteppedClip
-    source: FrameSource = opened(lambda: LoopedReader(clip, frames), "the demo clip, over and over")
+    memory = PictureMemory()
+    source: FrameSource = opened(
+        lambda: LoopedReader(clip, frames, memory), "the demo clip, over and over"
+    )
     clock = _Clock()
-    opener = pose_opener(model)
+    opener = pose_opener(model, memory)
     times_s: list[float] = []
     run = LiveRun(
         fps=0.0,
         own_ms=[],
+        own_cpu_ms=[],
         looks_ms=[],
         delay_ms=[],
         dropped=[],
@@ -214,7 +224,8 @@ def live_run(
     landmarker = load_vision().PoseLandmarker
 
     def on_step(step: Step, rules: Rules) -> None:
-        now_s = time.perf_counter()
+        now_s, own_cpu_s = time.perf_counter(), time.thread_time() - clock.begun_cpu_s
+        run.own_cpu_ms.append((own_cpu_s - clock.inside_cpu_s) * 1000)
         run.own_ms.append((now_s - clock.begun_s - clock.inside_s - clock.looks_s) * 1000)
         run.looks_ms.append(clock.looks_s * 1000)
         run.delay_ms.append((source.now_s() - step.t_s) * 1000)

@@ -30,6 +30,7 @@ from trainer.cli_options import (
     tolerance_options,
 )
 from trainer.compare_command import add_compare
+from trainer.core.counted import counted
 from trainer.core.practice_rules import PracticeRules
 from trainer.errors import SettingsError, TrainerError
 from trainer.report.command import add_report
@@ -244,7 +245,7 @@ def _live(args: argparse.Namespace) -> int:
         _say(line)
     for trouble in {k.trouble for one in result.sittings if (k := one.keeper) and k.trouble}:
         print(trouble, file=sys.stderr)
-    _say(f"{sum(rep.complete for rep in result.reps)} reps.")
+    _say(f"{counted(sum(rep.complete for rep in result.reps), 'rep')}.")
     return 0
 
 
@@ -256,7 +257,7 @@ def _demo(args: argparse.Namespace) -> int:
         _print_caution()
     with stage_for(settings, args.screen, _say) as stage:
         reps = run_demo(settings, stage=stage, model=args.model, save=args.save, say=_say)
-    _say(f"{reps} reps. Now before your own camera: trainer live")
+    _say(f"{counted(reps, 'rep')}. Now before your own camera: trainer live")
     return 0
 
 
@@ -311,7 +312,7 @@ def _replay(args: argparse.Namespace) -> int:
         if not rep.complete:
             _say(rep_line(rep, result.rules))
     complete = sum(rep.complete for rep in result.reps)
-    _say(f"{result.readings} readings, {complete} reps.")
+    _say(f"{counted(result.readings, 'reading')}, {counted(complete, 'rep')}.")
     if not result.whole:
         _say(f"The trace is not whole ({result.cut}); what is whole was played.")
     if result.first_difference_s is not None:

@@ -13,6 +13,7 @@ import numpy as np
 from trainer.compare_export import WHAT_IS_IN_IT, write_export
 from trainer.compare_page import Outcome, csv_of, page_of
 from trainer.compare_read import Read, is_judged, pairs_of, read
+from trainer.core.counted import counted
 from trainer.core.own_errors import STEMS
 from trainer.core.rules import OwnErrors
 from trainer.core.tag_compare import BANDS, FEWEST_REPS, Pairs, decisions, factor, floor, score
@@ -54,10 +55,10 @@ def run_compare(
     if not judged:
         most = max(enough.values())
         raise CompareError(
-            f"too few reps with tags: {reps} complete reps, {most} of them with enough tags read "
-            f"between hip height and top. {FEWEST_REPS} or more were wanted. Make more reps with "
-            "chest, lead side and belt tags (trainer live --tags --record FILE), and give every "
-            "file."
+            f"too few reps with tags: {counted(reps, 'complete rep')}, {most} of them with enough "
+            f"tags read between hip height and top. {FEWEST_REPS} or more were wanted. Make more "
+            "reps with chest, lead side and belt tags (trainer live --tags --record FILE), and "
+            "give every file."
         )
     camera = _camera(reads, camera)
     done = Outcome(

@@ -7,6 +7,7 @@ import io
 from dataclasses import dataclass
 from typing import Any, Final
 
+from trainer.core.counted import counted
 from trainer.core.own_errors import STEMS
 from trainer.core.tag_compare import FAR_DEG, FEWEST_REPS, PRIOR_REPS, Decision, Score
 from trainer.player_compared import NAMES, Compared
@@ -160,8 +161,8 @@ def _meaning(done: Outcome) -> list[str]:
 def _not_judged(done: Outcome, stem: str) -> str:
     some, enough = done.some[stem], done.enough[stem]
     return (
-        f"- {NAMES[stem]}: not judged. {enough} reps with enough of its tags ({some} with any); "
-        f"{FEWEST_REPS} or more are wanted."
+        f"- {NAMES[stem]}: not judged. {counted(enough, 'rep')} with enough of its tags "
+        f"({some} with any); {FEWEST_REPS} or more are wanted."
     )
 
 

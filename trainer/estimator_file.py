@@ -122,7 +122,7 @@ def _machine(data: Mapping[str, Any], part: str) -> Estimator:
         mean=numbers("mean"),
         scale=numbers("scale"),
         relevance=numbers("relevance"),
-        centres=numbers("centres"),
+        centres=data[f"{part}_centres"].astype(np.float32),
         width=float(data[f"{part}_width"]),
         weights=numbers("weights"),
         offset=numbers("offset"),

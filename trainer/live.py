@@ -15,8 +15,10 @@ if sys.version_info >= (3, 11):
 else:
     import tomli as tomllib
 
+from trainer.adapters.picture_memory import PictureMemory
 from trainer.app import LiveMirror
 from trainer.bay import Bay
+from trainer.core.counted import counted
 from trainer.core.practice_rules import TurnOf
 from trainer.core.records import Handed, Step
 from trainer.core.rules import Rules
@@ -83,11 +85,11 @@ def stage_for(
     return open_stage(screen=screen, sound=settings.sound, say=say, level_db=settings.level_db)
 
 
-def pose_opener(model: Path | None) -> Callable[[], PoseEstimator]:
+def pose_opener(model: Path | None, memory: PictureMemory) -> Callable[[], PoseEstimator]:
     """Return what opens the pose model: called in a thread of its own, so the picture comes first.
 
-    The model file is made sure of now, in the caller's thread, because fetching it shows a
-    progress bar and may fail.
+    ``memory`` is where the source's pictures lie. The model file is made sure of now, in the
+    caller's thread, because fetching it shows a progress bar and may fail.
     """
     from trainer.adapters.model_file import ensure_model
 
@@ -96,7 +98,7 @@ def pose_opener(model: Path | None) -> Callable[[], PoseEstimator]:
     def open_it() -> PoseEstimator:
         from trainer.adapters.pose import MediapipePose
 
-        estimator = MediapipePose(path, trunk=shipped().network)
+        estimator = MediapipePose(path, trunk=shipped().network, memory=memory)
         # What is loaded by now stays. Left out of later collections, it cannot hold a picture up:
         # one collection of everything takes as long as a picture lasts.
         gc.collect()
@@ -134,12 +136,14 @@ def run_live(
     refuse_untold_turn(settings.rules, settings.tags)
     refuse_untold_reps(settings)
     camera = settings.camera
-    opener = pose_opener(model)
+    memory = PictureMemory()
+    opener = pose_opener(model, memory)
     source = open_source(
         camera.source,
         rotate=camera.rotate,
         mirrored=camera.mirrored,
         recorded_fps=camera.recorded_fps,
+        memory=memory,
     )
     rules = _rules(settings.rules, keeper, model, source.name, say)
     tags = open_tags(settings.tags, source.name) if settings.tags.worn else None
@@ -227,7 +231,7 @@ def _reps_kept(filming: PictureSettings, say: Say) -> Iterator[tuple[RepWriter, 
         pictures.close()
         writer.close()
         if writer.kept:
-            say(f"{writer.kept} {'rep' if writer.kept == 1 else 'reps'} kept.")
+            say(f"{counted(writer.kept, 'rep')} kept.")
         if writer.filmed:
             say(f"{writer.filmed} of them with pictures, in {pictures.folder}.")
         if writer.thrown:
@@ -297,7 +301,8 @@ def run_demo(
     from trainer.adapters.tones import pan_of
 
     refuse_untold_reps(settings)
-    opener = pose_opener(model)
+    memory = PictureMemory()
+    opener = pose_opener(model, memory)
     matched = rules_for(settings.rules, model)
     reps, pain = 0, matched.pain
     # The demo keeps nothing, but its keys show what practice has left.
@@ -310,7 +315,7 @@ def run_demo(
         rules = replace(
             matched, handed=clip.handed, stature_cm=clip.stature_cm, pain=pain, cues=cues
         )
-        source = open_source(str(clip.path))
+        source = open_source(str(clip.path), memory=memory)
         tags = None if clip.tags is None else open_tags(clip.tags, source.name)
         sounder = RecordingSounder(stage.sounder)
         shots: list[tuple[View, Step]] = []

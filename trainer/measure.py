@@ -60,6 +60,7 @@ class Measured:
 
     reps: tuple[Rep, ...]
     good: int  #: reps the program called good
+    cut_short: str = ""  #: plain words where the file ends long before its stated end
     session: KeptSession | None = None  #: the clip as a session of its player, if it is to be kept
     kept: tuple[tuple[KeptRep, Motion], ...] = ()
 
@@ -72,17 +73,24 @@ def measure_clip(job: ClipJob, progress: Callable[[int], None] = lambda done: No
     written. Either both files are written or none.
     """
     from trainer.adapters.clips import ClipReader
+    from trainer.adapters.picture_memory import PictureMemory
     from trainer.adapters.pose import MediapipePose
 
     gathered = _gathered(job)
     sight = None if job.tags is None else open_tags(job.tags, job.clip.name, synchronous=True)
-    estimator = MediapipePose(job.model, synchronous=True, trunk=shipped().network)
+    memory = PictureMemory()
+    trunk = shipped().network
+    estimator = MediapipePose(job.model, synchronous=True, trunk=trunk, memory=memory)
     try:
         with ClipReader(
-            job.clip, rotate=job.rotate, mirrored=job.mirrored, recorded_fps=job.recorded_fps
+            job.clip,
+            rotate=job.rotate,
+            mirrored=job.mirrored,
+            recorded_fps=job.recorded_fps,
+            memory=memory,
         ) as reader:
             steps, reps = run_frames(reader, estimator, job.rules, progress, sight, gathered)
-            facts = reader.facts
+            facts, cut_short = reader.facts, reader.cut_short
     finally:
         estimator.close()
     if not steps:
@@ -97,6 +105,7 @@ def measure_clip(job: ClipJob, progress: Callable[[int], None] = lambda done: No
         fps=facts.recorded_fps or facts.played_fps,
         size_wh=facts.size_wh,
         rules=job.rules,
+        cut_short=bool(cut_short),
     )
     if job.tags is not None and sight is not None:
         result["tags"] = tags_result(job.tags, steps, sight.said)
@@ -104,6 +113,7 @@ def measure_clip(job: ClipJob, progress: Callable[[int], None] = lambda done: No
     return Measured(
         reps=tuple(reps),
         good=sum(words_for(rep, job.rules).good is True for rep in reps),
+        cut_short=cut_short,
         session=None if gathered is None else gathered.session,
         kept=() if gathered is None else tuple(gathered.found),
     )
@@ -140,6 +150,7 @@ def run_frames(
     for frame in frames:
         if tags is not None:
             tags.begin(frame, engine.tag_hints(frame.t_s))
+        estimator.swings(engine.rules.handed)
         pose = estimator.estimate(frame)
         if tags is not None:
             pose = tags.take(frame, pose)
@@ -172,6 +183,7 @@ def clip_result(
     fps: float | None,
     size_wh: tuple[int, int],
     rules: Rules,
+    cut_short: bool = False,
 ) -> dict[str, Any]:
     """Return the JSON's values of one clip."""
     phases = phases_afterwards(steps, reps)
@@ -181,6 +193,7 @@ def clip_result(
         "clip": clip,
         "fps": rounded(fps, 3),
         "size_wh": list(size_wh),
+        "cut_short": cut_short,
         "handed": rules.handed.value,
         "stature_cm": rules.stature_cm,
         "ball_line_cm": rounded(rules.ball_line_cm, 2),
@@ -195,7 +208,7 @@ def clip_result(
             }
             for step, phase in zip(steps, phases, strict=True)
         ],
-        "reps": [_rep(rep) for rep in reps],
+        "reps": [_rep(rep, rules) for rep in reps],
         "spread": _spread(turn_spread(reps)),
     }
 
@@ -337,13 +350,14 @@ def _spread(spread: Spread | None) -> dict[str, Any] | None:
     return {"reps": spread.reps, "shoulder_turn_sd_deg": rounded(spread.turn_sd_deg, 2)}
 
 
-def _rep(rep: Rep) -> dict[str, Any]:
+def _rep(rep: Rep, rules: Rules) -> dict[str, Any]:
     return {
         "setup_t_s": rounded(rep.setup_t_s, 4),
         "takeaway_t_s": rounded(rep.takeaway_t_s, 4),
         "top_t_s": rounded(rep.top_t_s, 4),
         "top_end_t_s": rounded(rep.top_end_t_s, 4),
         "complete": rep.complete,
+        "good": words_for(rep, rules).good,
         "at_top": None
         if rep.at_top is None
         else {**_measures(rep.at_top), **joined_values(rep.at_top)},

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import json
 import multiprocessing
+import os
 import queue
 import signal
 import sys
@@ -17,10 +18,11 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
 
-from trainer.core.repeat import turn_spread
+from trainer.core.counted import counted
 from trainer.core.rules import Rules
 from trainer.errors import SettingsError, TrainerError
 from trainer.measure import ClipJob, Measured, make_out_dir, measure_clip
+from trainer.measure_table import HEAD, row_before, row_of
 from trainer.model_match import rules_for
 from trainer.settings import TagSettings, refuse_untold_turn
 from trainer.store.clips import clip_print
@@ -29,7 +31,15 @@ from trainer.tag_setup import tag_size_mm
 
 #: What a file's name ends in for it to be taken for a clip of a folder.
 CLIP_ENDINGS: Final = (".avi", ".m4v", ".mkv", ".mov", ".mp4", ".webm")
-SUMMARY_HEAD: Final = f"{'clip':40}  reps  good    turn    sd"
+#: So many clips without a rep are named; the table has all.
+MOST_NAMED: Final = 10
+#: What OpenCV and the kinds of BLAS that NumPy comes with read their number of threads from.
+THREADS_FROM: Final = (
+    "OPENCV_FOR_THREADS_NUM",
+    "OPENBLAS_NUM_THREADS",
+    "MKL_NUM_THREADS",
+    "VECLIB_MAXIMUM_THREADS",
+)
 
 
 def measure_clips(
@@ -88,12 +98,14 @@ def measure_clips(
         )
         for clip in clips
     ]
-    if resume:
-        count = len(todo)
-        todo = [job for job in todo if not is_done(job)]
-        say(f"{count - len(todo)} of {count} clips were measured before.")
     failed: list[str] = []
     rows: dict[Path, str] = {}
+    if resume:
+        rows = {job.clip: row_before(job.clip.name, _result(job)) for job in todo if is_done(job)}
+        todo = [job for job in todo if job.clip not in rows]
+        say(f"Measured before: {len(rows)} of {counted(len(clips), 'clip')}.")
+    before = len(rows)
+    empty: list[str] = []
     bar: Any = tqdm(total=_frames(todo), unit="frame", file=sys.stderr, disable=None)
     with bar:
         if engine is not None:
@@ -107,21 +119,33 @@ def measure_clips(
                 measured = _file(outcome)
             except TrainerError as error:
                 failed.append(f"{type(error).__name__}: {error}")
-                rows[job.clip] = summary_row(job.clip.name, None)
+                rows[job.clip] = row_of(job.clip.name, None)
             else:
                 complete = sum(rep.complete for rep in measured.reps)
-                result = out_dir / f"{job.clip.stem}.json"
-                say(f"{job.clip.name}: {complete} reps -> {result}")
+                result = _result(job)
+                say(f"{job.clip.name}: {counted(complete, 'rep')} -> {result}")
+                if measured.cut_short:
+                    say(f"  {measured.cut_short} What is there was measured.")
+                if not complete:
+                    empty.append(job.clip.name)
                 if job.tags is not None:
                     for words in json.loads(result.read_text("utf-8"))["tags"]["notices"]:
                         say(f"  {words}")
-                rows[job.clip] = summary_row(job.clip.name, measured)
+                rows[job.clip] = row_of(job.clip.name, measured)
     if len(rows) > 1:
-        say(SUMMARY_HEAD)
+        say(HEAD)
         for clip in clips:
             if clip in rows:
                 say(rows[clip])
-        say(f"Measured: {len(rows) - len(failed)}. Passed over: {len(failed)}.")
+        earlier = f" Measured before: {before}." if before else ""
+        say(f"Measured: {len(rows) - before - len(failed)}.{earlier} Passed over: {len(failed)}.")
+    if empty:
+        named = ", ".join(empty[:MOST_NAMED])
+        more = f" and {len(empty) - MOST_NAMED} more" if len(empty) > MOST_NAMED else ""
+        say(
+            f"No whole rep was seen in {named}{more}. One {rules.handed.value}-handed player, "
+            "face-on, still at setup and then to the top, was wanted. Try --handed, or film again."
+        )
     return failed
 
 
@@ -150,13 +174,14 @@ def is_done(job: ClipJob) -> bool:
     results = [job.out_dir / f"{job.clip.stem}.{kind}" for kind in ("json", "csv")]
     if not all(path.exists() for path in results):
         return False
-    if job.player is None:
-        return True
     try:
-        reps = json.loads(results[0].read_text(encoding="utf-8"))["reps"]
-    except (OSError, ValueError, KeyError, TypeError):
+        values = json.loads(results[0].read_text(encoding="utf-8"))
+        reps, cut_short = values["reps"], values.get("cut_short", False)
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return False
-    if not reps:
+    if cut_short:  # it may have been copied again since
+        return False
+    if job.player is None or not reps:
         return True
     if not store_path().exists():
         return False
@@ -164,17 +189,8 @@ def is_done(job: ClipJob) -> bool:
         return store.has_clip(job.player, clip_print(job.clip))
 
 
-def summary_row(name: str, measured: Measured | None) -> str:
-    """Return a clip's line of the table at the end; ``measured`` is None for one passed over."""
-    if measured is None:
-        return f"{name:40}  passed over"
-    complete = [rep for rep in measured.reps if rep.complete]
-    tops = [rep.at_top.shoulder_turn_deg for rep in complete if rep.at_top is not None]
-    turns = [turn for turn in tops if turn is not None]
-    turn = f"{sum(turns) / len(turns):6.0f}" if turns else f"{'':6}"
-    spread = turn_spread(measured.reps)
-    sd = "" if spread is None else f"  {spread.turn_sd_deg:4.1f}"
-    return f"{name:40}  {len(complete):4}  {measured.good:4}  {turn}{sd}"
+def _result(job: ClipJob) -> Path:
+    return job.out_dir / f"{job.clip.stem}.json"
 
 
 def _file(outcome: Measured | TrainerError) -> Measured:
@@ -238,7 +254,7 @@ def _side_by_side(
     # Spawned, not forked: the pose model's threads do not survive a fork.
     context = multiprocessing.get_context("spawn")
     with contextlib.ExitStack() as stack:
-        with _without_ctrl_c():
+        with _without_ctrl_c(), share_of_cores(jobs):
             manager = stack.enter_context(context.Manager())
             others = set(multiprocessing.active_children())
             pool = stack.enter_context(
@@ -278,6 +294,23 @@ def _side_by_side(
             for worker in workers:
                 worker.terminate()
             raise
+
+
+@contextlib.contextmanager
+def share_of_cores(jobs: int) -> Iterator[None]:
+    """Have processes started in the block take their share of the cores, when ``jobs`` work.
+
+    Left to themselves the libraries of each would start as many threads as the machine has cores,
+    and get into each other's way. What the user's environment says of them stays.
+    """
+    share = str(max(1, (os.cpu_count() or 1) // jobs))
+    ours = [name for name in THREADS_FROM if name not in os.environ]
+    os.environ.update(dict.fromkeys(ours, share))
+    try:
+        yield
+    finally:
+        for name in ours:
+            os.environ.pop(name, None)
 
 
 def _leave_ctrl_c() -> None:

@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections import OrderedDict
 from typing import Final
 
+from trainer import lenses
+from trainer.core.lens import Lens
 from trainer.core.placement import LOOK_S, Asked, Look, PlacementState, Stage, step
 from trainer.core.placement_words import STAGES, finding_words
 from trainer.core.records import Frame, Step
 from trainer.core.rules import Rules
 from trainer.first_words import PLACEMENT_FOOT
 from trainer.ports import FrameSource, Guide, GuidePage, KeyAction
+from trainer.rod_watch import RodWatch
 from trainer.shared import Shared
 
 #: So many pictures are kept until the pose of one of them comes.
@@ -27,6 +30,7 @@ class Placing:
         field_of_view_deg: float | None = None,
         open_now: bool = False,
         first_run: bool = False,
+        rods: RodWatch | None = None,
     ) -> None:
         """``first_run``: the caller can go through the first run once more."""
         self._driver_cm, self._view_deg = driver_cm, field_of_view_deg
@@ -36,6 +40,8 @@ class Placing:
         self._state = PlacementState()
         self._frames: OrderedDict[float, Frame] = OrderedDict()
         self._looked_s = float("-inf")
+        self._rods = RodWatch() if rods is None else rods
+        self._lenses: dict[tuple[str, tuple[int, int]], Lens | None] = {}
 
     def take(self, action: KeyAction) -> bool:
         """Do what ``action`` asks for; return False for one that is none of the page's."""
@@ -51,6 +57,7 @@ class Placing:
         if not self.open:  # the camera may be moved meanwhile: nothing of it holds later
             self._state, self._looked_s = PlacementState(), float("-inf")
             self._frames.clear()
+            self._rods.forget()
         return True
 
     def look(self, shared: Shared, source: FrameSource) -> None:
@@ -64,12 +71,21 @@ class Placing:
         fps = min((rate for rate in rates if rate is not None), default=None)
         if shared.keeper is not None and shared.keeper.record.driver_cm is not None:
             self._driver_cm = shared.keeper.record.driver_cm  # of whose turn it is
-        self.take_in(shared.frame, shared.step, fps, shared.rules)
+        self.take_in(shared.frame, shared.step, fps, shared.rules, camera=source.name)
 
     def take_in(
-        self, frame: Frame | None, now: Step | None, fps: float | None, rules: Rules
+        self,
+        frame: Frame | None,
+        now: Step | None,
+        fps: float | None,
+        rules: Rules,
+        *,
+        camera: str = "",
     ) -> None:
-        """Take in the newest picture and the newest step; ``fps`` pictures or poses a second."""
+        """Take in the newest picture and the newest step; ``fps`` pictures or poses a second.
+
+        ``camera`` is the name its lens is kept under, where it was calibrated.
+        """
         if frame is None:
             return
         self._frames[frame.t_s] = frame
@@ -82,20 +98,33 @@ class Placing:
             of_pose = frame
         if now.t_s < self._looked_s:  # another source, another clock
             self._state = PlacementState()
+            self._rods.forget()
         self._looked_s = now.t_s
         look = Look(
             t_s=now.t_s,
             pose=now.pose,
             image_rgb=None if of_pose is None else of_pose.image_rgb,
             fps=fps,
+            rod=self._rods.found(),
         )
         asked = Asked(
             handed=rules.handed,
             stature_cm=rules.stature_cm,
             driver_cm=self._driver_cm,
             field_of_view_deg=self._view_deg,
+            lens=None if now.pose is None else self._lens_of(camera, now.pose.size_wh),
         )
         self._state = step(self._state, look, asked)
+        scale = self._state.px_per_cm
+        if scale is not None and now.pose is not None and look.image_rgb is not None:
+            self._rods.search(now.t_s, look.image_rgb, now.pose, scale)
+
+    def _lens_of(self, camera: str, size_wh: tuple[int, int]) -> Lens | None:
+        """Return the calibrated lens; its file is read once."""
+        key = (camera, size_wh)
+        if key not in self._lenses:
+            self._lenses[key] = lenses.find(camera, size_wh)[0] if camera else None
+        return self._lenses[key]
 
     def guide(self, rules: Rules) -> Guide | None:
         """Return the page to be shown over the mirror; None while it is closed."""

@@ -15,7 +15,7 @@ from trainer.core.look_back import LookBack
 from trainer.core.placement import PlacementState
 from trainer.core.practice_rules import TurnOf
 from trainer.core.practice_shown import PracticeShown
-from trainer.core.records import Cue, Frame, Pose, Rep, Signal, Step
+from trainer.core.records import Cue, Frame, Handed, Pose, Rep, Signal, Step
 from trainer.core.rod_check import RodState
 from trainer.core.rules import CueRules, OwnRep
 from trainer.core.tag_pose import Hint
@@ -79,6 +79,9 @@ class PoseEstimator(Protocol):
 
         Raises PoseError if the model fails; an empty room is not a failure.
         """
+
+    def swings(self, handed: Handed) -> None:
+        """Learn which way the player swings: what holds for the other way need not be read."""
 
     def hold(self, locked: bool) -> None:
         """Follow nobody else while ``locked``: the player is in a swing."""

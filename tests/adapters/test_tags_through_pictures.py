@@ -6,6 +6,7 @@ The pictures have grain, blur and JPEG; the golfer's pose misreads every turn (0
 import threading
 from dataclasses import replace
 
+import cv2
 import numpy as np
 import pytest
 from golfer import SETUP, Body, Script, View, poses, rep_script
@@ -238,3 +239,19 @@ def test_a_left_hander_s_tags_are_read_from_pictures_too():
     chest, _, drift, _ = swing(steps, bodies, away_s)
     assert np.abs(chest).mean() < 1.0
     assert np.abs(drift).mean() < 0.4
+
+
+def test_a_player_in_tags_of_another_family_is_told_so():
+    aruco = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_ARUCO_ORIGINAL)
+    sheet = np.full((110, 110), 215, np.uint8)
+    sheet[10:100, 10:100] = cv2.aruco.generateImageMarker(aruco, 5, 90)
+    reader = TagReader(true_lens, 0.16, synchronous=True)
+    for index in range(150):
+        frame, pose = one_frame(index / 15)
+        image = rgb(picture([]))
+        x, y = (int(value) for value in np.nanmean(pose.image_px[[11, 12, 23, 24]], axis=0))
+        image[y - 55 : y + 55, x - 55 : x + 55] = sheet[:, :, None]
+        frame = replace(frame, image_rgb=image)
+        reader.begin(frame, {})
+        assert reader.take(frame, pose).tags.poses == ()
+    assert any("of another family (ArUco original)" in words for words in reader.said)

@@ -7,6 +7,7 @@ from golfer import SETUP, View, pose_of
 from scipy.signal import correlate
 
 from trainer.adapters.trunk_picture import TrunkReader, cut, prepared, trunk_box
+from trainer.core.records import Handed
 from trainer.core.trunk_network import SIDE_PX
 from trainer.errors import PoseError
 from trainer.estimator_file import shipped
@@ -90,6 +91,16 @@ def test_a_mirrored_picture_reads_the_same_for_the_other_hand(reader):
     assert one.shape == (2, 3)
     assert other[1] == pytest.approx(one[0], abs=2.0)  # the box is whole pixels
     assert other[0] == pytest.approx(one[1], abs=2.0)
+
+
+@pytest.mark.parametrize(("handed", "asked", "left_out"), [("right", 0, 1), ("left", 1, 0)])
+def test_for_one_hand_alone_only_its_row_is_read_and_reads_the_same(
+    reader, handed, asked, left_out
+):
+    both = reader.read(*scene())
+    one = reader.read(*scene(), Handed(handed))
+    np.testing.assert_array_equal(one[asked], both[asked])
+    assert np.isnan(one[left_out]).all()
 
 
 def test_the_same_picture_reads_the_same_again_and_another_otherwise(reader):

@@ -28,7 +28,9 @@ class BayRun(Theatre):
             plan.insert(row, self._press(at_s, what))
         source = FakeSource(plan)
         monkeypatch.setattr("trainer.adapters.camera.open_source", lambda spec, **more: source)
-        monkeypatch.setattr("trainer.live.pose_opener", lambda model: lambda: FakeEstimator(known))
+        monkeypatch.setattr(
+            "trainer.live.pose_opener", lambda model, memory: lambda: FakeEstimator(known)
+        )
 
     def _press(self, at_s, what):
         screen = self.screen

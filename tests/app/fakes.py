@@ -139,6 +139,7 @@ class FakeEstimator:
         self._before = before
         self._notice = notice
         self.seen = []
+        self.told = []  # before each picture: which way the player swings
         self.held = []  # after each step: whether nobody else may be followed
         self.closed = threading.Event()
 
@@ -147,6 +148,9 @@ class FakeEstimator:
         self.seen.append(frame.index)
         pose = self._by_index[frame.index]
         return None if pose is None else replace(pose, t_s=frame.t_s)
+
+    def swings(self, handed):
+        self.told.append(handed)
 
     def hold(self, locked):
         self.held.append(locked)

@@ -262,7 +262,7 @@ def test_replaying_tells_a_difference_with_exit_code_1_and_a_cut_with_0(tmp_path
     assert main(["replay", str(path)]) == 0
     said = capsys.readouterr()
     assert said.out.endswith(
-        "83 readings, 1 reps.\nSame result as when it was recorded, to the last bit.\n"
+        "83 readings, 1 rep.\nSame result as when it was recorded, to the last bit.\n"
     )
     assert "head moved away from the target" in said.out
     assert said.err == ""

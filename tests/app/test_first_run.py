@@ -396,7 +396,9 @@ def app(monkeypatch, tmp_path):
 
     monkeypatch.setattr("trainer.adapters.camera.open_source", open_it)
     monkeypatch.setattr("trainer.adapters.camera.list_cameras", cameras)
-    monkeypatch.setattr("trainer.live.pose_opener", lambda model: lambda: Always(state["pose"]))
+    monkeypatch.setattr(
+        "trainer.live.pose_opener", lambda model, memory: lambda: Always(state["pose"])
+    )
 
     def run(script, *words):
         window = open_screen("window")

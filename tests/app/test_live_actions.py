@@ -73,6 +73,14 @@ def test_switching_hands_looks_for_the_other_side():
     assert steps[-1][1].handed is Handed.LEFT
 
 
+def test_the_pose_model_is_told_at_once_which_way_the_player_swings():
+    live, _, _, steps = asking(good_reps(1), 1.5, KeyAction.SWITCH_HANDED)
+    outcome(live)
+    told = live._estimator.told
+    assert told == [rules.handed for _, rules in steps]
+    assert set(told) == {Handed.LEFT, Handed.RIGHT}
+
+
 def test_switching_hands_twice_is_as_before():
     live, _, _, _ = asking(good_reps(1), 0.3, KeyAction.SWITCH_HANDED, KeyAction.SWITCH_HANDED)
     result = outcome(live)

@@ -202,7 +202,9 @@ def test_a_run_that_fails_has_kept_the_reps_made_before(monkeypatch):
     monkeypatch.setattr(
         "trainer.adapters.camera.open_source", lambda spec, **more: FakeSource([*frames, gone])
     )
-    monkeypatch.setattr("trainer.live.pose_opener", lambda model: lambda: FakeEstimator(known))
+    monkeypatch.setattr(
+        "trainer.live.pose_opener", lambda model, memory: lambda: FakeEstimator(known)
+    )
     with pytest.raises(CameraError):
         live(theatre)
     with open_store() as store:

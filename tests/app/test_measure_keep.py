@@ -1,11 +1,15 @@
 """A folder of clips in one go: resumed, summed up, and kept as a player's reps."""
 
+import json
 import os
 
+import cv2
+import numpy as np
 import pytest
 from test_measure_many import clip, pretend_model  # noqa: F401 -- fixtures
 
 from trainer.cli import main
+from trainer.measure_table import row_before
 from trainer.store.file import open_store, store_path
 from trainer.store.records import Kind
 
@@ -30,7 +34,7 @@ def test_the_clips_of_a_folder_are_measured_by_name(clip, tmp_path, pretend_mode
     assert len(pretend_model) == 2
     table = capsys.readouterr().out.splitlines()[2:]
     assert [line.split() for line in table] == [
-        ["clip", "reps", "good", "turn", "sd"],
+        ["clip", "reps", "good", "turn", "°", "spread", "°"],
         ["a.mp4", "1", "1", table[1].split()[3]],
         ["b.mp4", "1", "1", table[2].split()[3]],
         ["Measured:", "2.", "Passed", "over:", "0."],
@@ -63,9 +67,14 @@ def test_what_was_measured_before_is_left_out_when_resumed(clip, tmp_path, prete
     pretend_model.clear()
     assert main([*words, "--resume"]) == 0
     said = capsys.readouterr().out
-    assert said.startswith("2 of 3 clips were measured before.\n")
-    assert "b.mp4: 1 reps" in said
+    assert said.startswith("Measured before: 2 of 3 clips.\n")
+    assert "b.mp4: 1 rep ->" in said
     assert len(pretend_model) == 1
+    # The table is of all of them: those measured before read the same as the one measured now.
+    table = said.splitlines()[2:6]
+    assert [line.split()[0] for line in table] == ["clip", "a.mp4", "b.mp4", "c.mp4"]
+    assert len({tuple(line.split()[1:]) for line in table[1:]}) == 1
+    assert said.endswith("Measured: 1. Measured before: 2. Passed over: 0.\n")
     pretend_model.clear()
     assert main([*words, "--resume"]) == 0
     assert main(words) == 0  # without it all are measured anew
@@ -114,6 +123,63 @@ def test_resuming_measures_again_what_was_not_kept(clip, tmp_path, pretend_model
     pretend_model.clear()
     main([*words, "--keep", "--resume"])
     assert pretend_model == []
+
+
+def test_results_that_cannot_be_read_are_said_so_in_the_table(tmp_path):
+    result = tmp_path / "a.json"
+    for text in ("", "[]", '{"reps": [1]}', '{"reps": [], "spread": 3}'):
+        result.write_text(text, encoding="utf-8")
+        assert row_before("a.mp4", result).endswith(
+            "measured before, and its results cannot be read"
+        )
+
+
+def test_results_of_an_earlier_version_have_no_verdict_in_the_table(tmp_path):
+    result = tmp_path / "a.json"
+    top = {"shoulder_turn_deg": 84.3}
+    rep = {"complete": True, "at_top": top}
+    spread = {"reps": 3, "shoulder_turn_sd_deg": 2.14}
+    result.write_text(json.dumps({"reps": [rep] * 3, "spread": spread}), encoding="utf-8")
+    assert row_before("a.mp4", result).split() == ["a.mp4", "3", "84", "2.1"]
+
+
+def cut(path):
+    """Leave the first half of an MJPG clip, as a copy that was broken off does."""
+    whole = cv2.VideoWriter(str(path), cv2.VideoWriter_fourcc(*"MJPG"), 30.0, (64, 48))
+    for _ in range(165):
+        whole.write(np.zeros((48, 64, 3), np.uint8))
+    whole.release()
+    data = path.read_bytes()
+    path.write_bytes(data[: len(data) // 2])
+
+
+def test_a_clip_that_was_cut_short_is_named_and_measured_again_when_resumed(
+    tmp_path,
+    pretend_model,  # noqa: F811
+    capsys,
+):
+    (tmp_path / "filmed").mkdir()
+    cut(tmp_path / "filmed" / "cut.avi")
+    words = ["measure", str(tmp_path / "filmed"), "--out", str(tmp_path / "out"), "--resume"]
+    for _ in range(2):
+        assert main(words) == 0
+        said = capsys.readouterr().out
+        assert "cut.avi ends after" in said
+        assert "What is there was measured." in said
+    assert len(pretend_model) == 2
+    result = json.loads((tmp_path / "out" / "cut.json").read_text(encoding="utf-8"))
+    assert result["cut_short"] is True
+
+
+def test_clips_without_a_rep_are_named_with_what_to_try(clip, tmp_path, pretend_model, capsys):  # noqa: F811
+    for number in range(12):
+        clip(f"filmed/{number:02}.mp4", frames=20)
+    clip("filmed/whole.mp4")
+    main(["measure", str(tmp_path / "filmed"), "--out", str(tmp_path / "out")])
+    last = capsys.readouterr().out.splitlines()[-1]
+    assert "No whole rep was seen in 00.mp4, 01.mp4," in last
+    assert "09.mp4 and 2 more. One right-handed player" in last
+    assert "--handed" in last
 
 
 def test_keeping_without_a_player_is_refused(clip, tmp_path, pretend_model, capsys):  # noqa: F811

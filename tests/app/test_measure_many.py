@@ -1,7 +1,9 @@
 """Measuring many clips from the command line, with a stand-in for the pose model."""
 
 import json
+import multiprocessing
 import os
+from concurrent.futures import ProcessPoolExecutor
 
 import cv2
 import numpy as np
@@ -12,7 +14,7 @@ from trainer.cli import main
 from trainer.core.rules import CueRules
 from trainer.errors import PoseError
 from trainer.estimator_file import shipped
-from trainer.measure_many import measure_clips
+from trainer.measure_many import THREADS_FROM, measure_clips, share_of_cores
 
 
 @pytest.fixture
@@ -21,7 +23,7 @@ def pretend_model(monkeypatch, tmp_path):
     _, known = frames_and_poses(good_reps(1))
     opened = []
 
-    def open_it(path, *, synchronous, trunk):
+    def open_it(path, *, synchronous, trunk, memory):
         assert synchronous
         assert trunk is shipped().network
         opened.append(path)
@@ -59,8 +61,8 @@ def test_one_bad_clip_among_good_ones_fails_alone(clip, tmp_path, pretend_model,
     assert code == 1
     assert sorted(os.listdir(out)) == ["one.csv", "one.json", "two.csv", "two.json"]
     assert said.out.splitlines()[:2] == [
-        f"one.mp4: 1 reps -> {out / 'one.json'}",
-        f"two.mp4: 1 reps -> {out / 'two.json'}",
+        f"one.mp4: 1 rep -> {out / 'one.json'}",
+        f"two.mp4: 1 rep -> {out / 'two.json'}",
     ]
     errors = [line for line in said.err.splitlines() if line.startswith("CameraError: ")]
     assert [str(bad) in errors[0], str(missing) in errors[1], len(errors)] == [True, True, 2]
@@ -106,7 +108,7 @@ def test_a_folder_that_cannot_be_written_is_said_before_any_work(
 def test_a_model_that_fails_is_said_for_each_clip_without_a_traceback(
     clip, tmp_path, pretend_model, monkeypatch, capsys
 ):
-    def fail(path, *, synchronous, trunk):
+    def fail(path, *, synchronous, trunk, memory):
         raise PoseError("the model did not load. A whole model file was wanted. Fetch it again.")
 
     monkeypatch.setattr("trainer.adapters.pose.MediapipePose", fail)
@@ -139,3 +141,31 @@ def test_a_process_that_dies_is_said_for_its_clip_without_a_traceback(
     assert len(failed) == 2
     assert all("a process ended by itself before" in words for words in failed)
     assert all("Try fewer at once (--jobs)" in words for words in failed)
+
+
+def _threads_of(library):
+    if library == "opencv":
+        from trainer.adapters.opencv import load_cv2
+
+        return load_cv2().getNumThreads()
+    return os.environ["OPENBLAS_NUM_THREADS"]
+
+
+def test_clips_measured_side_by_side_share_the_cores_among_them(monkeypatch):
+    monkeypatch.setattr(os, "cpu_count", lambda: 9)
+    for name in THREADS_FROM:
+        monkeypatch.delenv(name, raising=False)
+    context = multiprocessing.get_context("spawn")
+    with share_of_cores(3), ProcessPoolExecutor(1, mp_context=context) as pool:
+        assert pool.submit(_threads_of, "opencv").result() == 3
+        assert pool.submit(_threads_of, "blas").result() == "3"
+    assert not any(name in os.environ for name in THREADS_FROM)
+    with share_of_cores(20), ProcessPoolExecutor(1, mp_context=context) as pool:
+        assert pool.submit(_threads_of, "opencv").result() == 1
+
+
+def test_a_number_of_threads_the_user_chose_is_left_as_it_is(monkeypatch):
+    monkeypatch.setenv("OPENBLAS_NUM_THREADS", "5")
+    with share_of_cores(2):
+        assert os.environ["OPENBLAS_NUM_THREADS"] == "5"
+    assert os.environ["OPENBLAS_NUM_THREADS"] == "5"

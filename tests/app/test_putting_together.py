@@ -55,7 +55,9 @@ class Theatre:
             return FakeSource([*frames[:10], *first, *frames[10:]])
 
         monkeypatch.setattr("trainer.live.demo_clips", lambda: tuple(clips))
-        monkeypatch.setattr("trainer.live.pose_opener", lambda model: lambda: FakeEstimator(known))
+        monkeypatch.setattr(
+            "trainer.live.pose_opener", lambda model, memory: lambda: FakeEstimator(known)
+        )
         monkeypatch.setattr("trainer.adapters.camera.open_source", open_source)
 
     def _asking(self, *actions):
@@ -174,7 +176,7 @@ def test_the_settings_reach_the_camera(monkeypatch):
     theatre = Theatre(monkeypatch, [(good_reps(1), Handed.RIGHT)])
     asked = {}
 
-    def open_source(spec, **more):
+    def open_source(spec, *, memory, **more):
         asked.update(more, spec=spec)
         return FakeSource([])
 

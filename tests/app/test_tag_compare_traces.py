@@ -84,7 +84,7 @@ def test_what_was_compared_before_does_not_count_twice(traces, tmp_path):
 
 def test_a_trace_without_tags_is_refused(tmp_path):
     path = worn_trace(tmp_path / "a.trace", quick_reps(1), tags=False)
-    with pytest.raises(CompareError, match=r"1 complete reps, 0 of them"):
+    with pytest.raises(CompareError, match=r"1 complete rep, 0 of them"):
         compared([path], tmp_path)
 
 

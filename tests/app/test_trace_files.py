@@ -148,6 +148,22 @@ def test_outlines_trunks_and_the_motion_round_the_hands_are_in_the_trace_to_the_
     assert (kept["hand_motion"] * 4096).is_integer()
 
 
+def test_a_trunk_looked_at_for_one_hand_only_is_in_the_trace_and_counts_for_that_hand(tmp_path):
+    def looked_at(pose):
+        read = with_trunk(pose)
+        return replace(read, trunk_deg=np.array([read.trunk_deg[0], [np.nan] * 3]))
+
+    script = Script().hold(1.5).move(TOP, 1.0).hold(0.3)
+    _, steps = record(tmp_path / "both.trace", script, view=View(hz=15.0), each=with_trunk)
+    path = tmp_path / "one.trace"
+    _, live_steps = record(path, script, view=View(hz=15.0), each=looked_at)
+    assert [result_of(step) for step in live_steps] == [result_of(step) for step in steps]
+    result, _ = played(path)
+    assert result.first_difference_s is None
+    kept = json.loads(path.read_text(encoding="ascii").splitlines()[3])
+    assert kept["trunk_deg"][3:] == [None] * 3
+
+
 def test_tags_are_in_the_trace_to_the_last_bit(tmp_path):
     script = good_reps(2)
     path, rng = tmp_path / "practice.trace", np.random.default_rng(2)

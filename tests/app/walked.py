@@ -120,7 +120,9 @@ def play(monkeypatch, trace, *names, settings=None, player="me", asked=None, gap
         for away in range(1, int(gap_s / AWAY_STEP_S) if row < len(names) - 1 else 0):
             known[len(known)] = None
             script.append(blank(end_s + away * AWAY_STEP_S, len(known) - 1))
-    monkeypatch.setattr("trainer.live.pose_opener", lambda model: lambda: FakeEstimator(known))
+    monkeypatch.setattr(
+        "trainer.live.pose_opener", lambda model, memory: lambda: FakeEstimator(known)
+    )
     monkeypatch.setattr(
         "trainer.adapters.camera.open_source", lambda spec, **more: FakeSource(script)
     )

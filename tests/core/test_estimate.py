@@ -131,6 +131,15 @@ def test_the_reading_moves_continuously_with_the_pose(fitted):
     assert np.abs(np.diff(turns)).max() < 5.0
 
 
+def test_a_trunk_that_was_not_looked_at_for_this_hand_is_no_trunk(fitted):
+    view = View()
+    ready = est.prepare(fitted, reference_of(view, with_trunk))
+    pose = with_trunk(pose_of(TOP, view, 1.0))
+    without = est.estimate(ready, replace(pose, trunk_deg=None))
+    other = est.estimate(ready, replace(pose, trunk_deg=np.array([[np.nan] * 3, [1.0] * 3])))
+    assert other.value == without.value
+
+
 @pytest.mark.parametrize("held", HELD)
 def test_one_reading_and_many_at_once_say_the_same(fitted, held):
     view = View()
@@ -144,8 +153,9 @@ def test_one_reading_and_many_at_once_say_the_same(fitted, held):
     assert len(told) == (2 if held is with_trunk else 1)
     value = np.mean([value[5] for value, _ in told], axis=0)
     se = np.exp(np.mean([np.log(se[5]) for _, se in told], axis=0))
-    assert list(one.value.values()) == pytest.approx(value)
-    assert list(one.se.values()) == pytest.approx(se)
+    # Single poses are read with narrow numbers (float32): far finer than what is shown.
+    assert list(one.value.values()) == pytest.approx(value, abs=0.01)
+    assert list(one.se.values()) == pytest.approx(se, rel=1e-3)
 
 
 def test_the_kernel_agrees_with_distances_worked_out_by_scipy():

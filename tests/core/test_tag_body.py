@@ -342,6 +342,19 @@ def test_hints_follow_the_tags_own_last_pose_and_its_part():
     assert body.hints(t_s + 5.0) == {}
 
 
+def test_what_other_means_tell_of_the_turn_is_a_hint_for_the_chests_tags_only():
+    golfer = Golfer()
+    body, readings = play(golfer, np.arange(0.0, 42.0, 3.0))
+    t_s = readings[-1].t_s + 1.0  # too long after to know by the tags themselves
+    turn = true_turn(golfer, 40.0)
+    body.see(t_s, [], turn_hint_deg=turn + 5.0, pitch_setup_deg=-30.0)
+    hints = body.hints(t_s + DT_S)
+    assert {0, 1} <= set(hints) <= {0, 1, 2, 3}
+    for sheet in golfer.sheets(40.0):
+        for hint in hints.get(sheet.number, ()):
+            assert rot.angle_deg(hint.rotation, sheet.rotation) < hint.se_deg
+
+
 def test_time_that_does_not_go_on_is_refused():
     body = TagBody(handed=Handed.RIGHT)
     body.see(1.0, [])

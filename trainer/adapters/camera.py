@@ -18,6 +18,7 @@ from trainer.adapters.clips import ClipReader, PacedClip, SteppedClip
 from trainer.adapters.frame_thread import LiveKind, LiveSource, monotonic_s
 from trainer.adapters.network_camera import network_kind
 from trainer.adapters.opencv import Capture, Upright, load_cv2
+from trainer.adapters.picture_memory import PictureMemory
 from trainer.errors import CameraError
 from trainer.ports import FrameSource
 
@@ -52,6 +53,7 @@ def open_source(
     mirrored: bool = False,
     recorded_fps: float | None = None,
     paced: bool = True,
+    memory: PictureMemory | None = None,
 ) -> FrameSource:
     """Return the source that ``spec`` names, not yet opened.
 
@@ -59,11 +61,12 @@ def open_source(
     like: a network camera. Anything else: a video file, paced as if by a camera, or with
     ``paced=False`` every picture in turn, one each ``get``. ``rotate`` turns the picture
     clockwise by 0, 90, 180 or 270 degrees; ``mirrored`` undoes the mirroring of a source that
-    mirrors its picture; ``recorded_fps`` is the true rate of a slow-motion clip.
+    mirrors its picture; ``recorded_fps`` is the true rate of a slow-motion clip. The pictures lie
+    in ``memory``, if one is given that the pose estimator has too.
 
     Raises CameraError for an unknown scheme, a turn that is none, and when no camera is found.
     """
-    upright = Upright(rotate_deg=rotate, mirrored=mirrored)
+    upright = Upright(rotate_deg=rotate, mirrored=mirrored, memory=memory)
     if spec is None:
         spec = _first_camera()
     number = _as_number(spec)
@@ -75,7 +78,9 @@ def open_source(
     path = Path(url2pathname(urlsplit(text).path) if "://" in text else text).expanduser()
 
     def make_reader() -> ClipReader:
-        return ClipReader(path, rotate=rotate, mirrored=mirrored, recorded_fps=recorded_fps)
+        return ClipReader(
+            path, rotate=rotate, mirrored=mirrored, recorded_fps=recorded_fps, memory=memory
+        )
 
     if paced:
         return PacedClip(make_reader, path.name)

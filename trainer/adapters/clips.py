@@ -11,6 +11,7 @@ from types import TracebackType
 
 from trainer.adapters.frame_thread import Clock, Patience, ThreadedSource, monotonic_s
 from trainer.adapters.opencv import Capture, Upright, load_cv2
+from trainer.adapters.picture_memory import PictureMemory
 from trainer.core.records import Frame
 from trainer.errors import CameraError
 from trainer.ports import SourceState, SourceStatus
@@ -55,10 +56,11 @@ class ClipReader:
         mirrored: bool = False,
         recorded_fps: float | None = None,
         open_capture: Callable[[str], Capture] | None = None,
+        memory: PictureMemory | None = None,
     ) -> None:
         self.path = Path(path)
         self.cut_short = ""  #: plain words when the clip ended long before its stated end
-        self._upright = Upright(rotate_deg=rotate, mirrored=mirrored)
+        self._upright = Upright(rotate_deg=rotate, mirrored=mirrored, memory=memory)
         if recorded_fps is not None and not (math.isfinite(recorded_fps) and recorded_fps > 0):
             raise CameraError(
                 f"a clip cannot be recorded at {recorded_fps} fps. The rate set on the phone is "

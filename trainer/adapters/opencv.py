@@ -9,6 +9,7 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from trainer.adapters.picture_memory import PictureMemory
 from trainer.errors import CameraError
 
 #: Set before cv2 is first imported, unless the user has set them: FFmpeg's own log off
@@ -67,6 +68,7 @@ class Upright:
 
     rotate_deg: int = 0  #: clockwise turn that makes the picture upright
     mirrored: bool = False  #: the source already mirrors its picture left to right
+    memory: PictureMemory | None = None  #: where the pictures are to lie; None: anywhere
 
     def __post_init__(self) -> None:
         if self.rotate_deg not in (0, 90, 180, 270):
@@ -83,7 +85,7 @@ class Upright:
         if image.ndim == 2 or (image.ndim == 3 and image.shape[2] == 1):
             picture = cv2.cvtColor(image, cv2.COLOR_GRAY2RGB)
         elif image.ndim == 3 and image.shape[2] == 3:
-            picture = cv2.cvtColor(image, cv2.COLOR_BGR2RGB)
+            picture = cv2.cvtColor(image, cv2.COLOR_BGR2RGB, dst=self._place(image))
         elif image.ndim == 3 and image.shape[2] == 4:
             picture = cv2.cvtColor(image, cv2.COLOR_BGRA2RGB)
         else:
@@ -98,3 +100,9 @@ class Upright:
             }
             picture = cv2.rotate(picture, turns[self.rotate_deg])
         return np.ascontiguousarray(picture)
+
+    def _place(self, image: NDArray[np.uint8]) -> NDArray[np.uint8] | None:
+        """Return where the picture is to be written, if it stays as it comes."""
+        if self.memory is None or self.mirrored or self.rotate_deg:
+            return None
+        return self.memory.lend(*image.shape[:2])

@@ -27,11 +27,12 @@ from trainer.adapters.hand_motion import HandMotion
 from trainer.adapters.mediapipe_load import load_vision
 from trainer.adapters.outline import outline_of
 from trainer.adapters.people_watch import MOST_PEOPLE, PeopleWatch
+from trainer.adapters.picture_memory import PictureMemory, image_of
 from trainer.adapters.quiet import Hush, quiet_stderr
 from trainer.adapters.trunk_picture import TrunkReader
 from trainer.core import following, plausible
 from trainer.core.plausible import Box
-from trainer.core.records import Frame, Pose
+from trainer.core.records import Frame, Handed, Pose
 from trainer.core.trunk_network import Network
 from trainer.errors import PoseError
 
@@ -49,7 +50,8 @@ class MediapipePose:
     times, so that a clip gives the same poses in every run. ``rules`` limit what is believed.
     With ``trunk`` the trunk's picture is read too. That, the silhouette and the picture's motion
     round the hands cost about 6 ms a picture; live, a machine that turns out too slow for it goes
-    on without, to be measured from the points alone.
+    on without, to be measured from the points alone. Pictures that lie in ``memory`` are read where
+    they are, others are copied.
     Raises PoseError when MediaPipe or the model cannot be loaded.
     """
 
@@ -61,13 +63,13 @@ class MediapipePose:
         rules: plausible.Rules | None = None,
         trunk: Network | None = None,
         clock: Callable[[], float] = time.perf_counter,
+        memory: PictureMemory | None = None,
     ) -> None:
         self._rules = rules or plausible.Rules()
         #: why the newest pose was not handed on; None when it was, or nobody was seen
         self.doubt: str | None = None
         # The networks' last words come with the first person found, not with the first picture.
         self._hush, self._watch_hush = Hush(), Hush()
-        self._screen = _Screen()
         self._last_ms = 0
         self._model, self._clock = model, clock
         #: how long each picture took, while it is not known whether the machine keeps up
@@ -75,12 +77,16 @@ class MediapipePose:
         self._tracker: Any = None
         self._watcher: Any = None
         self._hands: HandMotion | None = HandMotion()
+        self._handed: Handed | None = None  # None: not told, so read for both
         self._trunk = None if trunk is None else TrunkReader(trunk)
         with _loading(model), quiet_stderr():
             self._to_image = _image_maker()
+            memory = memory or PictureMemory()
+            self._screen = _Screen(memory)
             self._tracker = _open(model, video=True, most=1, masks=True)
             self._watcher = _open(model, video=False, most=MOST_PEOPLE)
             self._warm_up()
+        memory.open(self._to_image)
         self._watch: PeopleWatch | None = PeopleWatch(self._look, synchronous=synchronous)
         self._know = _Known()
 
@@ -121,6 +127,10 @@ class MediapipePose:
         """Follow nobody else while ``locked``: the player is in a swing."""
         self._know.locked = locked
 
+    def swings(self, handed: Handed) -> None:
+        """Read the trunk's picture from now on for a player who swings so, and only so."""
+        self._handed = handed
+
     def notice(self) -> str:
         """Return plain words about who is followed, or an empty string."""
         return following.notice(self._know.following, self._know.size_wh)
@@ -140,6 +150,7 @@ class MediapipePose:
         """Give the frame to the watch when it is time to, and to the tracker."""
         whole: Any = None
         if following.wants_look(know.following, frame.t_s):
+            # A copy of its own: the watch looks in its own time, and the picture may be gone.
             whole = self._to_image(frame.image_rgb)
             if watch.offer(whole, frame.t_s):
                 know.following = following.looked(know.following, frame.t_s)
@@ -148,9 +159,10 @@ class MediapipePose:
             know.note_look(*look)
         know.box = following.visible_box(know.following, know.size_wh)
         if know.box is not None:
-            shown = self._to_image(self._screen.blanked(frame.image_rgb, know.box))
+            blanked = self._screen.blanked(frame.image_rgb, know.box)
+            shown = image_of(blanked) or self._to_image(blanked)
         else:
-            shown = whole if whole is not None else self._to_image(frame.image_rgb)
+            shown = image_of(frame.image_rgb) or whole or self._to_image(frame.image_rgb)
         if know.offset_ms is None:
             know.offset_ms = self._last_ms + _RESTART_MS - round(frame.t_s * 1000)
         # The tracker's clock must always grow, whatever the frames' clock does.
@@ -166,15 +178,15 @@ class MediapipePose:
         pose = pose_from_landmarks(
             frame.t_s, (width, height), found.pose_landmarks[0], found.pose_world_landmarks[0]
         )
+        motion = outline = said = None
         if self._hands is not None:
-            pose = replace(pose, hand_motion=self._hands.read(frame, pose.image_px))
-        if not found.segmentation_masks:
-            return pose
-        mask = found.segmentation_masks[0].numpy_view().reshape(height, width)
-        pose = replace(pose, outline=outline_of(mask))
-        if self._trunk is None:
-            return pose
-        return replace(pose, trunk_deg=self._trunk.read(frame.image_rgb, mask, pose.image_px))
+            motion = self._hands.read(frame, pose.image_px)
+        if found.segmentation_masks:
+            mask = found.segmentation_masks[0].numpy_view().reshape(height, width)
+            outline = outline_of(mask)
+            if self._trunk is not None:
+                said = self._trunk.read(frame.image_rgb, mask, pose.image_px, self._handed)
+        return replace(pose, hand_motion=motion, outline=outline, trunk_deg=said)
 
     def _judge_speed(self, taken_s: float) -> None:
         """After some pictures let the outline go if the tracker cannot keep up with a camera."""
@@ -258,11 +270,10 @@ def pose_from_landmarks(
     (PoseLandmarker documentation); here all are in pixels.
     """
     width, height = size_wh
-    rows = [
-        (p.x, p.y, p.z, p.visibility or 0.0, w.x, w.y, w.z)
-        for p, w in zip(points, world, strict=True)
-    ]
-    flat = np.array(rows, dtype=np.float64)
+    rows: list[float] = []
+    for p, w in zip(points, world, strict=True):
+        rows += (p.x, p.y, p.z, p.visibility or 0.0, w.x, w.y, w.z)
+    flat = np.array(rows, dtype=np.float64).reshape(-1, 7)
     return Pose(
         t_s=t_s,
         size_wh=size_wh,
@@ -276,7 +287,8 @@ def pose_from_landmarks(
 class _Screen:
     """Hides what is outside a box, in a picture of its own that is used again and again."""
 
-    def __init__(self) -> None:
+    def __init__(self, memory: PictureMemory) -> None:
+        self._memory = memory
         self._shown: NDArray[np.uint8] | None = None
         self._edges: tuple[int, ...] = ()
 
@@ -284,7 +296,10 @@ class _Screen:
         """Return the picture with everything outside ``box`` grey; good until the next call."""
         edges = tuple(round(edge) for edge in box)
         if self._shown is None or self._shown.shape != image_rgb.shape or edges != self._edges:
-            self._shown, self._edges = np.full_like(image_rgb, _BLANK), edges
+            shown = self._memory.lend(*image_rgb.shape[:2])
+            self._shown = np.empty_like(image_rgb) if shown is None else shown
+            self._shown[:] = _BLANK
+            self._edges = edges
         left, top, right, bottom = edges
         window = (slice(top, bottom + 1), slice(left, right + 1))
         self._shown[window] = image_rgb[window]

@@ -19,6 +19,7 @@ from trainer.adapters.screen_kinds import draw_kinds
 from trainer.adapters.screen_layout import FIGURE, HEADLINE, LINE, NOTICE, SMALL, Box, Layout
 from trainer.adapters.screen_list import draw_list
 from trainer.adapters.screen_marks import warning_mark
+from trainer.adapters.screen_mirror import draw_mirror
 from trainer.adapters.screen_pages import draw_page
 from trainer.adapters.screen_pen import LEADING, Pen
 from trainer.adapters.screen_practice import draw_kept_back, draw_points
@@ -168,18 +169,6 @@ def _draw_measures(
         return
     draw_head(surface, pen, layout, measures, view, calm, now_s)
     draw_hips(surface, pen, layout, measures, view, calm, now_s)
-
-
-def draw_mirror(surface: Any, image_rgb: np.ndarray, picture: Box) -> None:  # noqa: ANN401
-    """Draw the picture flipped left-right into ``picture``."""
-    import pygame
-
-    image = np.ascontiguousarray(image_rgb)
-    source = pygame.image.frombuffer(image, (image.shape[1], image.shape[0]), "RGB")
-    size = (max(round(picture.w), 1), max(round(picture.h), 1))
-    if size != source.get_size():
-        source = pygame.transform.scale(source, size)
-    surface.blit(pygame.transform.flip(source, True, False), (round(picture.x), round(picture.y)))
 
 
 def _draw_found(surface: Any, pose: Pose, layout: Layout) -> None:  # noqa: ANN401

@@ -217,6 +217,17 @@ def _pitch(sketch: Sketch, finding: Finding, handed: Handed) -> None:
     sketch.arrow((0.15, end), (0.15, camera[1] - (0.05 if down else -0.05)))
 
 
+def draw_rests_on(surface: Any, box: Box, *, by_rod: bool) -> None:  # noqa: ANN401
+    """Draw two shoes from above, with a rod before them where it is a rod that tells."""
+    sketch = Sketch(surface, box)
+    colour = palette.LINE if by_rod else palette.TEXT
+    for foot in (-0.45, 0.45):
+        sketch.shape([(foot - 0.2, -0.75), (foot + 0.2, -0.75), (foot + 0.16, 0.25),
+                      (foot - 0.16, 0.25)], colour)  # fmt: skip
+    if by_rod:
+        sketch.line(((-1.0, 0.6), (1.0, 0.6)), palette.TARGET, wide=3.0)
+
+
 def _yaw(sketch: Sketch, finding: Finding, handed: Handed) -> None:
     side = -1 if finding.value > 0 else 1
     sketch.line(((-0.95, -0.55), (0.95, -0.55)), palette.LINE)

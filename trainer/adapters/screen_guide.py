@@ -8,14 +8,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trainer.adapters import palette
-from trainer.adapters.screen_figures import draw_figure
+from trainer.adapters.screen_figures import draw_figure, draw_rests_on
 from trainer.adapters.screen_focus import draw_focus
 from trainer.adapters.screen_layout import HEADLINE, LINE, SMALL, TITLE, WORD, Box, Layout, fit
 from trainer.adapters.screen_marks import tick, warning_mark
+from trainer.adapters.screen_mirror import draw_mirror
 from trainer.adapters.screen_pen import LEADING, Pen
 from trainer.adapters.screen_words import page_number
-from trainer.core.placement import Group, PlacementState
-from trainer.core.placement_words import GROUP_NAMES
+from trainer.core.placement import Check, Group, PlacementState, Stage
+from trainer.core.placement_words import GROUP_NAMES, RESTS_ON
 from trainer.core.records import Handed
 from trainer.ports import Guide, GuidePage, View
 
@@ -200,11 +201,7 @@ def _picture(surface: Any, box: Box, image_rgb: NDArray[np.uint8] | None) -> Box
     place = place._replace(y=box.y)
     edge = tuple(round(v) for v in place)
     if image_rgb is not None:
-        image = np.ascontiguousarray(image_rgb)
-        source = pygame.image.frombuffer(image, (image.shape[1], image.shape[0]), "RGB")
-        size = (max(round(place.w), 1), max(round(place.h), 1))
-        scaled = pygame.transform.scale(source, size)
-        surface.blit(pygame.transform.flip(scaled, True, False), edge[:2])
+        draw_mirror(surface, image_rgb, place)
     pygame.draw.rect(surface, palette.LINE, edge, 2)
     return place
 
@@ -222,10 +219,46 @@ def _placement(surface: Any, pen: Pen, area: Box, view: View, guide: Guide, u: f
     middle = Box(area.x, y, area.w, max(area.bottom - y - marks_h, 1))
     state = guide.placement or PlacementState()
     left, right = _halves(middle, u, 0.55)
-    _picture(surface, left, view.image_rgb)
+    place = _picture(surface, left, view.image_rgb)
+    _rod(surface, place, view.image_rgb, state)
+    finding = state.finding
+    if state.stage is Stage.READY or (finding is not None and finding.check is Check.YAW):
+        tall = 0.075 * u
+        note = Box(right.x, right.bottom - tall, right.w, tall)
+        _rests_on(surface, pen, note, by_rod=state.rod_counts, u=u)
+        right = right._replace(h=right.h - tall)
     handed = Handed.LEFT if view.handed_left else Handed.RIGHT
-    draw_figure(surface, right, state.stage, state.finding, handed)
+    draw_figure(surface, right, state.stage, finding, handed)
     _marks(surface, pen, Box(area.x, area.bottom - marks_h, area.w, marks_h), state, u)
+
+
+def _rod(
+    surface: Any,  # noqa: ANN401
+    place: Box,
+    image_rgb: NDArray[np.uint8] | None,
+    state: PlacementState,
+) -> None:
+    """Mark the rod that counts in the mirrored picture, a little beyond both its ends."""
+    import pygame
+
+    ends = state.rod_px
+    if ends is None or image_rgb is None:
+        return
+    scale = place.w / image_rgb.shape[1]
+    reach = 0.2 * (ends[1] - ends[0])
+    for end, out in ((ends[0], -reach), (ends[1], reach)):
+        marks = [(place.right - x * scale, place.y + y * scale) for x, y in (end, end + out)]
+        pygame.draw.line(surface, palette.INK, *marks, max(round(0.02 * place.h), 5))
+        pygame.draw.line(surface, palette.TARGET, *marks, max(round(0.01 * place.h), 3))
+
+
+def _rests_on(surface: Any, pen: Pen, box: Box, *, by_rod: bool, u: float) -> None:  # noqa: ANN401
+    """Write what square is told from, with its mark before it."""
+    words, mark_w = RESTS_ON[by_rod], 0.09 * u
+    cap = pen.shrunk(words, LINE * u, box.w - 1.3 * mark_w)
+    x = box.x + (box.w - 1.3 * mark_w - pen.width(words, cap)) / 2
+    draw_rests_on(surface, Box(x, box.y, mark_w, box.h), by_rod=by_rod)
+    pen.write(surface, words, (x + 1.3 * mark_w, box.y + (box.h - cap) / 2), cap, palette.TEXT)
 
 
 def _marks(surface: Any, pen: Pen, box: Box, state: PlacementState, u: float) -> None:  # noqa: ANN401

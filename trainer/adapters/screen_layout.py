@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from enum import Enum
+from functools import lru_cache
 from typing import Final, NamedTuple
 
 #: Ink height of the figures that must be read at 3 m, as a share of the window's height. On a
@@ -129,6 +130,7 @@ def unit_px(window_wh: tuple[int, int]) -> float:
     return min(window_wh[1], window_wh[0] / NARROWEST)
 
 
+@lru_cache(maxsize=32)
 def lay_out(
     window_wh: tuple[int, int],
     picture_wh: tuple[int, int],
@@ -141,6 +143,8 @@ def lay_out(
 
     ``large_text`` is left out where picture and columns stand one under the other: larger columns
     would leave nothing of the picture.
+
+    Asked for the same several times a drawing, so what was worked out is kept.
 
     In ``SPLIT`` the turn stands on the player's lead side as seen in the mirror (left for a
     right-hander), because the hands swing to the other one.

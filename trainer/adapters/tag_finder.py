@@ -2,9 +2,9 @@
 
 Called from the pose thread only. A tag once found is followed from frame to frame by laying the
 known tag over the picture where it is expected; OpenCV's detector looks over the body's box when
-one got lost, and else in every third frame, for new ones; a chest tag that an arm touches is
-sought by its inside (``tag_coarse``). Following goes on to angles, and under
-a hand that covers a corner, where the detector finds nothing.
+one got lost, and else in every third frame, for new ones; one whose outline an arm or another
+card takes is sought by its inside where it is worn (``tag_coarse``). Following goes on to angles,
+and under a hand that covers a corner, where the detector finds nothing.
 """
 
 from __future__ import annotations
@@ -19,9 +19,9 @@ from numpy.typing import NDArray
 
 from trainer.adapters.opencv import load_cv2
 from trainer.adapters.tag_align import Aligned, align, align_on, family
-from trainer.adapters.tag_coarse import coarse
+from trainer.adapters.tag_coarse import SOUGHT, coarse, side_px
 from trainer.core.tag_roles import BY_NUMBER
-from trainer.core.tag_seen import Box, TagSeen
+from trainer.core.tag_seen import Box, TagSeen, Trunk
 
 FloatArray = NDArray[np.float64]
 
@@ -46,8 +46,8 @@ _CELL_PX: Final = 8
 _LEAST_ROUND_PX: Final = 40.0
 #: Room round the last corners when nobody says where the body is, in sides of the tag.
 _ROOM: Final = 1.0
-#: The tag that arms and sleeves touch at address, and that faces the camera then.
-_CHEST: Final = 0
+#: Looks a picture for tags not seen, by their insides.
+_SEEK: Final = 3
 #: From this share of fitting samples on a tag is looked for as a whole one.
 _WHOLE: Final = 0.985
 
@@ -69,6 +69,7 @@ class TagFinder:
         self._detectors = _detectors()
         self._frame = 0
         self._looks = 0
+        self._sought: dict[int, int] = {}  # by number, looks so far
         self._notice = ""
 
     def find(
@@ -76,14 +77,15 @@ class TagFinder:
         image: NDArray[np.uint8],
         box_px: Box | None,
         *,
-        body_px: FloatArray | None = None,
+        trunk: Trunk | None = None,
         expected_px: Mapping[int, FloatArray] | None = None,
     ) -> tuple[TagSeen, ...]:
         """Return the player's tags in ``image``, (H, W) grey or (H, W, 3) RGB, by number.
 
         ``box_px`` is where the player's body is (``tag_seen.search_box``); None: only where tags
-        were in the last frame. ``body_px`` (2,) is the body's middle, default the box': of two
-        tags of one number the one nearest to it is the player's. ``expected_px`` are corners
+        were in the last frame. ``trunk``: where the body is more exactly; None: not known. Of two
+        tags of one number the one nearest to its middle, or the box', is the player's, and tags
+        whose outline is lost are sought where they are worn. ``expected_px`` are corners
         (4, 2) of tags not now followed, where the body's other tags say that they must be.
         """
         self._notice = ""
@@ -103,12 +105,10 @@ class TagFinder:
             self._keep(seen, number, self._followed(grey, number, start, corner))
         lost = not followed <= set(seen)
         if box_px is not None and (lost or not seen or self._frame % SEARCH_EVERY == 0):
-            middle = _middle(box_px) if body_px is None else np.asarray(body_px, np.float64)
+            middle = _middle(box_px) if trunk is None else trunk.middle_px
             self._search(grey, corner, box_px, middle, seen)
-        if box_px is not None and _CHEST in self._numbers and _CHEST not in seen:
-            start = coarse(grey, box_px, _CHEST, self._frame)
-            if start is not None:
-                self._keep(seen, _CHEST, _aligned(grey, _CHEST, start + corner, corner))
+        if trunk is not None:
+            self._seek(grey, corner, trunk, seen)
         self._frame += 1
         self._follow(seen)
         return tuple(
@@ -123,6 +123,7 @@ class TagFinder:
     def reset(self) -> None:
         """Forget every tag followed: a new player, or another camera."""
         self._tracks.clear()
+        self._sought.clear()
         self._frame = self._looks = 0
         self._notice = ""
 
@@ -169,6 +170,22 @@ class TagFinder:
             if number in seen and _same_place(seen[number].corners_px, places[0]):
                 continue
             self._keep(seen, number, _aligned(grey, number, places[0], corner))
+
+    def _seek(
+        self, grey: NDArray[np.uint8], corner: FloatArray, trunk: Trunk, seen: dict[int, _Track]
+    ) -> None:
+        """Look for the tags not seen where they are worn, by their insides, in turn."""
+        missing = [n for n in SOUGHT if n in self._numbers and n not in seen]
+        if not missing:
+            return
+        side = side_px([tag.corners_px for tag in seen.values()])
+        for count in range(_SEEK):
+            number = missing[(self._frame + count) % len(missing)]
+            if number in seen:
+                continue
+            look = self._sought[number] = self._sought.get(number, -1) + 1
+            for start in coarse(grey, corner, trunk, number, look, side):
+                self._keep(seen, number, _aligned(grey, number, start, corner))
 
     def _followed(
         self, grey: NDArray[np.uint8], number: int, start: FloatArray, corner: FloatArray

@@ -17,11 +17,13 @@ from numpy.typing import NDArray
 
 from trainer.adapters.camera_watch import CameraWatch
 from trainer.adapters.tag_finder import TagFinder
+from trainer.adapters.tag_other import OtherTags
 from trainer.adapters.tag_solver import TagSolver
 from trainer.core.lens import Lens
 from trainer.core.records import Frame, Pose
+from trainer.core.setup import scale_cm_per_px
 from trainer.core.tag_pose import Hint, TagPose, TagsRead
-from trainer.core.tag_seen import Box, TagSeen, search_box, trunk_middle
+from trainer.core.tag_seen import Box, TagSeen, Trunk, search_box, trunk_of
 from trainer.core.tag_tilt import (
     LEVEL_SE_DEG,
     TOLD_SE_DEG,
@@ -39,7 +41,7 @@ Hints = Mapping[int, tuple[Hint, ...]]
 class _Job:
     frame: Frame
     box_px: Box | None
-    body_px: NDArray[np.float64] | None
+    trunk: Trunk | None
     hints: Hints
 
 
@@ -61,14 +63,14 @@ class TagReader:
         self._level = None if tilt_deg is None else level_from_camera(tilt_deg)
         self._tilt_se_deg = LEVEL_SE_DEG if tilt_deg is None else TOLD_SE_DEG
         self._lens_of, self._size_m = lens_of, size_m
-        self._finder, self._watch = TagFinder(), CameraWatch()
+        self._finder, self._watch, self._others = TagFinder(), CameraWatch(), OtherTags()
         self._solver: TagSolver | None = None
         self._solved: tuple[int, int] | None = None  # the picture's size the solver is for
         self._focal_px = 0.0
         self._words = ""
         self._notices: tuple[str, ...] = ()
         self.said: dict[str, None] = {}  #: every notice so far, in order
-        self._body: tuple[Box | None, NDArray[np.float64]] | None = None
+        self._body: tuple[Box | None, Trunk] | None = None
         self._hints: Hints = {}
         self._news = threading.Condition()
         self._job: _Job | None = None
@@ -88,7 +90,7 @@ class TagReader:
         self._hints = hints
         if self._thread is None or self._body is None:
             return
-        job = _Job(frame=frame, box_px=self._body[0], body_px=self._body[1], hints=hints)
+        job = _Job(frame=frame, box_px=self._body[0], trunk=self._body[1], hints=hints)
         with self._news:
             if self._job is None:
                 self._job, self._done = job, None
@@ -104,9 +106,9 @@ class TagReader:
         if pose is None:
             self._body = None
             return None
-        self._body = search_box(pose.image_px, pose.size_wh), trunk_middle(pose.image_px)
+        self._body = search_box(pose.image_px, pose.size_wh), self._trunk(pose)
         if self._thread is None:
-            job = _Job(frame=frame, box_px=self._body[0], body_px=self._body[1], hints=self._hints)
+            job = _Job(frame=frame, box_px=self._body[0], trunk=self._body[1], hints=self._hints)
             return replace(pose, tags=self._read(job))
         with self._news:
             done = self._done
@@ -125,6 +127,10 @@ class TagReader:
             self._news.notify()
         if self._thread is not None:
             self._thread.join(timeout=1.0)
+
+    def _trunk(self, pose: Pose) -> Trunk:
+        cm_per_px, _ = scale_cm_per_px(pose.image_px, pose.world_m, None)
+        return trunk_of(pose.image_px, self._size_m, cm_per_px)
 
     def _work(self) -> None:
         while True:
@@ -151,10 +157,11 @@ class TagReader:
             self._solver, self._solved = TagSolver(lens, self._size_m), size
             self._focal_px = float(np.sqrt(lens.focal_px[0] * lens.focal_px[1]))
             self._finder.reset()
-        seen = self._finder.find(image, job.box_px, body_px=job.body_px)
+        seen = self._finder.find(image, job.box_px, trunk=job.trunk)
         moved = self._watch.look(job.frame.t_s, image)
+        others = self._others.look(job.frame.t_s, image, job.box_px, ours=bool(seen))
         found = [_solved(self._solver, tag, job.hints, self._level) for tag in seen]
-        words = (self._words, self._finder.notice(), moved)
+        words = (self._words, self._finder.notice(), others, moved)
         self._notices = tuple(text for text in words if text)
         self.said.update(dict.fromkeys(self._notices))
         return self._told(tuple(pose for pose in found if pose is not None))

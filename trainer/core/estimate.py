@@ -9,14 +9,15 @@ left-hander reads exactly as the mirrored right-hander; at setup every turn and 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+import math
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from trainer.core import geometry as geo
-from trainer.core.landmarks import LANDMARK_COUNT, Landmark
+from trainer.core.body_numbers import MOVING, SHAPE, moving_numbers, shape_numbers
 from trainer.core.records import Handed, Pose
 from trainer.core.setup import Reference
 from trainer.core.silhouette import HEIGHTS, extents
@@ -47,18 +48,6 @@ TRUNK_FEATURES: Final = 6
 AS_IT_IS: Final = frozenset({"chest_pitch_deg", "side_tilt_deg", BACK})
 
 
-def _swapped_rows() -> NDArray[np.int64]:
-    rows = np.arange(LANDMARK_COUNT)
-    for point in Landmark:
-        name = point.name
-        other = name.replace("LEFT", "~").replace("RIGHT", "LEFT").replace("~", "RIGHT")
-        rows[point] = Landmark[other]
-    return rows
-
-
-_SWAPPED: Final = _swapped_rows()
-
-
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Estimator:
     """A fitted kernel regression on M centres (Nystrom form of kernel ridge regression).
@@ -73,15 +62,33 @@ class Estimator:
     mean: FloatArray  #: (F,) of the features
     scale: FloatArray  #: (F,)
     relevance: FloatArray  #: (F,) how much each scaled feature counts
-    centres: FloatArray  #: (M, F) features of some poses, scaled and weighted
+    centres: FloatArray | NDArray[np.float32]  #: (M, F) features of poses, scaled and weighted
     width: float
     weights: FloatArray  #: (M, 2 K): K outputs, then K logarithms of their standard errors
     offset: FloatArray  #: (2 K,)
-    squares: FloatArray | None = None  #: (M,) |centre|^2, kept because it never changes
+    #: (F, M) the centres again, narrow and feature by feature: what one pose is read with. Half the
+    #: bytes to fetch is half the time, for between two pictures the pose model empties the caches.
+    narrow: NDArray[np.float32] = field(init=False)
+    squares: FloatArray = field(init=False)  #: (M,) |centre|^2
+    #: (M,) the products of the centres with what changes with a pose, for the setup itself: there
+    #: those features are 0, whoever stands there
+    resting: NDArray[np.float32] = field(init=False)
+    #: (K,) 0 where the setup is told as it is, else 1
+    zeroed: FloatArray = field(init=False)
 
     def __post_init__(self) -> None:
-        """Work out ``squares``."""
-        object.__setattr__(self, "squares", np.sum(self.centres**2, axis=1))
+        """Work out what never changes."""
+        narrow = np.asfortranarray(self.centres, dtype=np.float32)
+        object.__setattr__(self, "narrow", narrow.T)
+        if self.centres.dtype == np.float32:
+            object.__setattr__(self, "centres", narrow)  # the same memory
+        # Without the squares themselves, 5 MB that the process would keep for good.
+        squares = np.einsum("mf,mf->m", self.centres, self.centres, dtype=np.float64)
+        object.__setattr__(self, "squares", squares)
+        zeroed = np.array([float(name not in AS_IT_IS) for name in self.outputs])
+        object.__setattr__(self, "zeroed", zeroed)
+        still = weighted(self, np.zeros(len(self.relevance)))
+        object.__setattr__(self, "resting", _along(self, still, _NOW))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -133,8 +140,9 @@ class Prepared:
     fitted: Fitted
     reference: Reference
     then: Setting  #: the setup's own part of the features
-    #: (K,) what each set of coefficients says of the setup itself, by its number of features
-    zero: dict[int, FloatArray]
+    #: by number of features, filled when first asked for: an estimator is made ready for every
+    #: setup that is taken anew, and few of them read with every set of coefficients
+    stilled: dict[int, Stilled] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -142,9 +150,18 @@ class Setting:
     """What a pose's features are told against: the same numbers of the setup."""
 
     parts: FloatArray
-    shape: FloatArray  #: the setup's proportions and lean
     extents: FloatArray | None  #: its silhouette; None: only points are read
     trunk: FloatArray | None  #: what the trunk's picture said
+    torso_px: float
+    still: FloatArray  #: the features of the setup itself
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Stilled:
+    """One set of coefficients for one setup."""
+
+    level: FloatArray  #: (M,) what the kernels' exponents are but for what a pose adds
+    zero: FloatArray  #: (2 K,) what is taken off so that the setup reads 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -153,15 +170,6 @@ class Estimate:
 
     value: dict[str, float]
     se: dict[str, float]
-
-
-def canonical(points: FloatArray, handed: Handed, middle_x: float = 0.0) -> FloatArray:
-    """Return points (33, D) as a right-hander's: x mirrored about ``middle_x``, sides swapped."""
-    if handed is Handed.RIGHT:
-        return points
-    mirrored: FloatArray = points[_SWAPPED].copy()
-    mirrored[:, 0] = 2 * middle_x - mirrored[:, 0]
-    return mirrored
 
 
 def features(pose: Pose, reference: Reference) -> FloatArray:
@@ -176,45 +184,43 @@ def features(pose: Pose, reference: Reference) -> FloatArray:
 
 
 def _setting(reference: Reference) -> Setting:
-    parts = _parts(reference.image_px, reference.depth_px, reference.world_m, reference)
+    torso_px = float(np.linalg.norm(reference.chest_px - reference.hip_px))
+    parts = moving_numbers(
+        reference.image_px, reference.depth_px, reference.world_m, torso_px, reference.handed
+    )
+    edges = extents(reference.outline, reference.hip_px, torso_px, reference.handed)
+    trunk = None if edges is None else _trunk(reference.trunk_deg, reference.handed)
+    still = [np.zeros_like(parts), shape_numbers(parts)]
+    for known in (edges, trunk):
+        if known is not None:
+            still += [np.zeros_like(known), known]
     return Setting(
-        parts=parts,
-        shape=_shape(parts),
-        extents=extents(
-            reference.outline, reference.hip_px, _torso_px(reference), reference.handed
-        ),
-        trunk=_trunk(reference.trunk_deg, reference.handed),
+        parts=parts, extents=edges, trunk=trunk, torso_px=torso_px, still=np.concatenate(still)
     )
 
 
 def _row(pose: Pose, reference: Reference, then: Setting) -> FloatArray:
-    parts = _parts(pose.image_px, pose.depth_px, pose.world_m, reference)
-    edges = None if then.extents is None else _extents(pose, reference)
-    trunk = None if then.trunk is None else _trunk(pose.trunk_deg, reference.handed)
-    return _joined(then, parts, edges, trunk)
-
-
-def _joined(
-    then: Setting, parts: FloatArray, edges: FloatArray | None, trunk: FloatArray | None
-) -> FloatArray:
-    row = [parts - then.parts, then.shape]
+    handed = reference.handed
+    parts = moving_numbers(pose.image_px, pose.depth_px, pose.world_m, then.torso_px, handed)
+    edges = trunk = None
+    if then.extents is not None:
+        hip_px = geo.middle(pose.image_px, "hip")
+        edges = extents(pose.outline, hip_px, then.torso_px, handed)
+    if edges is not None and then.trunk is not None:
+        trunk = _trunk(pose.trunk_deg, handed)
+    count = WITH_POINTS if edges is None else WITH_OUTLINE if trunk is None else WITH_TRUNK
+    row: FloatArray = then.still[:count].copy()
+    row[:MOVING] = parts - then.parts
     if edges is not None and then.extents is not None:
-        row += [edges - then.extents, then.extents]
-        if trunk is not None and then.trunk is not None:
-            row += [trunk - then.trunk, then.trunk]
-    return np.concatenate(row)
+        row[_EDGES] = edges - then.extents
+    if trunk is not None and then.trunk is not None:
+        row[_TRUNK] = trunk - then.trunk
+    return row
 
 
 def prepare(fitted: Fitted, reference: Reference) -> Prepared:
     """Return ``fitted`` made ready for readings against ``reference``."""
-    then = _setting(reference)
-    still = _joined(then, then.parts, then.extents, then.trunk)
-    zero = {}
-    for machine in (fitted.points, fitted.outline, fitted.trunk):
-        if machine is not None and len(machine.relevance) <= len(still):
-            count = len(machine.relevance)
-            zero[count] = _zeroed(machine, _run(machine, still[None, :count])[0])
-    return Prepared(fitted=fitted, reference=reference, then=then, zero=zero)
+    return Prepared(fitted=fitted, reference=reference, then=_setting(reference))
 
 
 def estimate(ready: Prepared, pose: Pose) -> Estimate:
@@ -229,9 +235,7 @@ def estimate(ready: Prepared, pose: Pose) -> Estimate:
     count = len(outputs)
     said = np.zeros(2 * count)
     for machine in machines:
-        width = len(machine.relevance)
-        said += _run(machine, row[None, :width])[0]
-        said[:count] -= ready.zero[width]
+        said += _against(ready, machine, row)
     said /= len(machines)
     return Estimate(
         value=dict(zip(outputs, said[:count].tolist(), strict=True)),
@@ -239,23 +243,72 @@ def estimate(ready: Prepared, pose: Pose) -> Estimate:
     )
 
 
+def _against(ready: Prepared, machine: Estimator, row: FloatArray) -> FloatArray:
+    """Return (2 K,) what one set of coefficients says of a row of features, 0 at setup."""
+    count = len(machine.relevance)
+    stilled = ready.stilled.get(count)
+    if stilled is None:
+        stilled = ready.stilled[count] = _stilled(machine, ready.then.still[:count])
+    placed = weighted(machine, row[:count])
+    return _said(machine, stilled.level, _along(machine, placed, _NOW), placed) - stilled.zero
+
+
+def _stilled(machine: Estimator, still: FloatArray) -> Stilled:
+    """Return what of a set of coefficients depends on the setup alone."""
+    placed = weighted(machine, still)
+    along = _along(machine, placed, _AT_SETUP)
+    level = (2.0 * along - machine.squares) * (machine.width / len(placed))
+    zero = _said(machine, level, machine.resting, placed)
+    count = len(machine.outputs)
+    zero[:count] *= machine.zeroed
+    zero[count:] = 0.0
+    return Stilled(level=level, zero=zero)
+
+
+def _said(
+    machine: Estimator, level: FloatArray, along: NDArray[np.float32], placed: FloatArray
+) -> FloatArray:
+    """Return (2 K,) the outputs of scaled and weighted features (F,).
+
+    |x - c|^2 is taken apart: the squares of the centres and their products with what only the setup
+    says are in ``level``, those with what changes with the pose in ``along``, and the square of x,
+    the same for all centres, comes last.
+    """
+    per = machine.width / len(placed)
+    exponent = np.multiply(along, 2.0 * per, dtype=np.float64)
+    exponent += level
+    near = np.exp(exponent, out=exponent)
+    result: FloatArray = np.einsum("m,mk->k", near, machine.weights)
+    result *= math.exp(-per * float(placed @ placed))
+    result += machine.offset
+    return result
+
+
+def _along(machine: Estimator, placed: FloatArray, parts: tuple[slice, ...]) -> NDArray[np.float32]:
+    """Return (M,) the product of some of the features with the same of every centre.
+
+    By einsum: the matrix library would wake its threads for it, which on a busy machine with few
+    cores costs a hundred times the product (0.3 against 40 ms seen).
+    """
+    narrow = placed.astype(np.float32)
+    result: NDArray[np.float32] = np.einsum("f,fm->m", narrow[parts[0]], machine.narrow[parts[0]])
+    for part in parts[1:]:
+        if part.stop <= len(placed):
+            result += np.einsum("f,fm->m", narrow[part], machine.narrow[part])
+    return result
+
+
 def _trunk(trunk_deg: FloatArray | None, handed: Handed) -> FloatArray | None:
-    return None if trunk_deg is None else trunk_deg[0 if handed is Handed.RIGHT else 1]
-
-
-def _extents(pose: Pose, reference: Reference) -> FloatArray | None:
-    hip_px = geo.middle(pose.image_px, "hip")
-    return extents(pose.outline, hip_px, _torso_px(reference), reference.handed)
-
-
-def _torso_px(reference: Reference) -> float:
-    return float(np.linalg.norm(reference.chest_px - reference.hip_px))
+    """Return what the trunk's picture said for who swings so; None where it was not asked."""
+    if trunk_deg is None:
+        return None
+    said: FloatArray = trunk_deg[0 if handed is Handed.RIGHT else 1]
+    return None if np.isnan(said[0]) else said
 
 
 def _zeroed(machine: Estimator, said: FloatArray) -> FloatArray:
     """Return what is to be taken off so that the setup reads 0, where it is to read 0."""
-    zero: FloatArray = said[: len(machine.outputs)].copy()
-    zero[[name in AS_IT_IS for name in machine.outputs]] = 0.0
+    zero: FloatArray = said[: len(machine.outputs)] * machine.zeroed
     return zero
 
 
@@ -273,15 +326,15 @@ def predict(machine: Estimator, rows: FloatArray) -> tuple[FloatArray, FloatArra
 def at_setup(rows: FloatArray) -> FloatArray:
     """Return rows of features (R, F) as they would be at the setup they were read against."""
     still: FloatArray = rows.copy()
-    still[:, :_MOVING] = 0.0
+    still[:, :MOVING] = 0.0
     for begin, count in ((WITH_POINTS, OUTLINE_FEATURES), (WITH_OUTLINE, TRUNK_FEATURES)):
         still[:, begin : begin + count // 2] = 0.0
     return still
 
 
 def weighted(machine: Estimator, rows: FloatArray) -> FloatArray:
-    """Return rows of features (R, F) scaled, held within ``LIMIT`` and weighted."""
-    scaled = np.clip((rows - machine.mean) / machine.scale, -LIMIT, LIMIT)
+    """Return rows of features (R, F), or one (F,), scaled, held within ``LIMIT`` and weighted."""
+    scaled = np.minimum(np.maximum((rows - machine.mean) / machine.scale, -LIMIT), LIMIT)
     result: FloatArray = scaled * machine.relevance
     return result
 
@@ -289,75 +342,37 @@ def weighted(machine: Estimator, rows: FloatArray) -> FloatArray:
 def _run(machine: Estimator, rows: FloatArray) -> FloatArray:
     placed = weighted(machine, rows)
     near = kernel(placed, machine.centres, machine.width, machine.squares)
-    result: FloatArray = _times(near, machine.weights) + machine.offset
+    result: FloatArray = near @ machine.weights + machine.offset
     return result
 
 
 def kernel(
-    rows: FloatArray, centres: FloatArray, width: float, squares: FloatArray | None = None
+    rows: FloatArray,
+    centres: FloatArray | NDArray[np.float32],
+    width: float,
+    squares: FloatArray | None = None,
 ) -> FloatArray:
     """Return exp(-width |row - centre|^2 / F) for every row and centre, (R, M)."""
     if squares is None:
-        squares = np.sum(centres**2, axis=1)
-    squared = np.sum(rows**2, axis=1)[:, None] - 2.0 * _times(rows, centres.T) + squares
+        squares = np.sum(centres.astype(np.float64) ** 2, axis=1)
+    squared = np.sum(rows**2, axis=1)[:, None] - 2.0 * rows @ centres.T + squares
     result: FloatArray = np.exp(-width / rows.shape[1] * np.maximum(squared, 0.0))
     return result
-
-
-def _times(rows: FloatArray, matrix: FloatArray) -> FloatArray:
-    """Return ``rows @ matrix``.
-
-    A few rows go through einsum: the matrix library would wake its threads for them, which on
-    a busy machine with few cores costs a hundred times the product (0.3 against 40 ms seen).
-    """
-    if len(rows) > 8:
-        return rows @ matrix
-    result: FloatArray = np.einsum("rf,fm->rm", rows, matrix)
-    return result
-
-
-def _parts(
-    image_px: FloatArray, depth_px: FloatArray, world_m: FloatArray, reference: Reference
-) -> FloatArray:
-    hips = geo.middle(image_px, "hip")
-    torso = _torso_px(reference)
-    flat = canonical((image_px - hips) / torso, reference.handed)
-    depth = canonical(depth_px[:, None] / torso, reference.handed)
-    if reference.handed is Handed.LEFT:
-        depth = -depth  # depth is no sideways axis: undo the mirroring
-    world = canonical(world_m, reference.handed)
-    return np.concatenate([flat.ravel(), depth.ravel(), world.ravel()])
 
 
 #: Scaled features are held within this: a pose far from all that was fitted stays sane.
 LIMIT: Final = 5.0
 
-#: How many numbers ``_parts`` gives, and ``_shape``.
-_MOVING: Final = 6 * LANDMARK_COUNT
-_SHAPE: Final = 8
 #: How many features a row has of the points alone, with the outline, and with all.
-WITH_POINTS: Final = _MOVING + _SHAPE
+WITH_POINTS: Final = MOVING + SHAPE
 WITH_OUTLINE: Final = WITH_POINTS + OUTLINE_FEATURES
 WITH_TRUNK: Final = WITH_OUTLINE + TRUNK_FEATURES
-
-
-def _shape(setup: FloatArray) -> FloatArray:
-    flat = setup[: 2 * LANDMARK_COUNT].reshape(LANDMARK_COUNT, 2)
-    world = setup[3 * LANDMARK_COUNT :].reshape(LANDMARK_COUNT, 3)
-    shoulders = flat[Landmark.LEFT_SHOULDER] - flat[Landmark.RIGHT_SHOULDER]
-    hips = flat[Landmark.LEFT_HIP] - flat[Landmark.RIGHT_HIP]
-    chest = geo.middle(world, "shoulder")
-    nose, ears = flat[Landmark.NOSE], geo.middle(flat, "ear")
-    hands = geo.middle(flat, "wrist")
-    return np.array(
-        [
-            shoulders[0],
-            shoulders[1],
-            hips[0],
-            chest[2],
-            nose[1] - ears[1],
-            hands[0],
-            hands[1],
-            geo.middle(flat, "ankle")[1],
-        ]
-    )
+#: Where in a row stands what changes with the pose, and what only the setup says.
+_EDGES: Final = slice(WITH_POINTS, WITH_POINTS + OUTLINE_FEATURES // 2)
+_TRUNK: Final = slice(WITH_OUTLINE, WITH_OUTLINE + TRUNK_FEATURES // 2)
+_NOW: Final = (slice(0, MOVING), _EDGES, _TRUNK)
+_AT_SETUP: Final = (
+    slice(MOVING, WITH_POINTS),
+    slice(_EDGES.stop, WITH_OUTLINE),
+    slice(_TRUNK.stop, WITH_TRUNK),
+)

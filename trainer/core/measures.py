@@ -7,6 +7,7 @@ the hips, so in it the hips never move.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
@@ -15,6 +16,7 @@ from numpy.typing import NDArray
 from trainer.core import geometry as geo
 from trainer.core.ball_line import back_gap_cm
 from trainer.core.estimate import BACK, Prepared, estimate
+from trainer.core.handpath import HandPoint
 from trainer.core.landmarks import Landmark
 from trainer.core.records import Measures, Pose
 from trainer.core.setup import Reference
@@ -92,13 +94,15 @@ def measure(
 
 def moved_cm(now_px: FloatArray, then_px: FloatArray, reference: Reference) -> tuple[float, float]:
     """Return how far a picture point moved: (lateral, + away from target; vertical, + up)."""
-    dx, dy = (now_px - then_px) * reference.cm_per_px
-    return float(dx * geo.away_sign(reference.handed)), float(-dy)
+    (now_x, now_y), (then_x, then_y) = now_px.tolist(), then_px.tolist()
+    cm_per_px = reference.cm_per_px
+    across = (now_x - then_x) * cm_per_px * geo.away_sign(reference.handed)
+    return across, -(now_y - then_y) * cm_per_px
 
 
 def head_drift_cm(pose: Pose, reference: Reference) -> tuple[float, float]:
     """Return the head point's (lateral, vertical) drift in cm from setup."""
-    return moved_cm(geo.head_point(pose.image_px), geo.head_point(reference.image_px), reference)
+    return moved_cm(geo.head_point(pose.image_px), reference.head_px, reference)
 
 
 def side_tilt_deg(pose: Pose, reference: Reference) -> float:
@@ -127,20 +131,42 @@ def hand_px(pose: Pose, reference: Reference, expected_px: FloatArray | None) ->
     therefore counts by how near it lies to ``expected_px``, where the hands so far were headed.
     Without that both count the same.
     """
-    lead, trail = geo.lead_trail(reference.handed, "wrist")
-    told = np.stack(
-        [
-            pose.image_px[wrist] - reference.image_px[wrist] + reference.hand_px
-            for wrist in (lead, trail)
-        ]
-    )
-    if expected_px is None:
-        middle: FloatArray = told.mean(axis=0)
-        return middle
-    off_cm = np.hypot(*(told - expected_px).T) * reference.cm_per_px
-    weight = 1.0 / (off_cm**2 + HAND_TRUST_CM**2)
-    mixed: FloatArray = weight @ told / weight.sum()
-    return mixed
+    # In plain numbers: it runs twice a picture, and for two points each call of numpy's costs more
+    # than the sum it does.
+    hand_x, hand_y = reference.hand_px.tolist()
+    told = []
+    for wrist in geo.lead_trail(reference.handed, "wrist"):
+        (now_x, now_y), (then_x, then_y) = (
+            pose.image_px[wrist].tolist(),
+            reference.image_px[wrist].tolist(),
+        )
+        told.append((now_x - then_x + hand_x, now_y - then_y + hand_y))
+    weight = [1.0, 1.0]
+    if expected_px is not None:
+        place = expected_px.tolist()
+        off_cm = [math.dist(one, place) * reference.cm_per_px for one in told]
+        weight = [1.0 / (off**2 + HAND_TRUST_CM**2) for off in off_cm]
+    (lead_x, lead_y), (trail_x, trail_y) = told
+    lead, trail = (share / (weight[0] + weight[1]) for share in weight)
+    return np.array([lead * lead_x + trail * trail_x, lead * lead_y + trail * trail_y])
+
+
+def expected_hand_px(
+    path: Sequence[HandPoint], t_s: float, reference: Reference
+) -> FloatArray | None:
+    """Return where hands that came along ``path`` should be at ``t_s``; None if not known."""
+    recent = [point for point in path[-3:] if point.t_s < t_s]
+    if not recent or t_s - recent[-1].t_s > 0.3:
+        return None
+    last = recent[-1]
+    lateral, height = last.lateral_cm, last.height_cm
+    if len(recent) > 1 and last.t_s - recent[0].t_s > 1e-6:
+        ahead = (t_s - last.t_s) / (last.t_s - recent[0].t_s)
+        lateral += (last.lateral_cm - recent[0].lateral_cm) * ahead
+        height += (last.height_cm - recent[0].height_cm) * ahead
+    offset = np.array([lateral * geo.away_sign(reference.handed), -height])
+    place: FloatArray = reference.hand_px + offset / reference.cm_per_px
+    return place
 
 
 def hand_place_cm(
@@ -155,9 +181,13 @@ def arms_cm(pose: Pose, reference: Reference) -> tuple[float, ...]:
 
     Elbows, wrists and three points of each hand, as they are seen: what is hidden is off.
     """
-    scale = np.array([geo.away_sign(reference.handed), -1.0]) * reference.cm_per_px
-    arms = pose.image_px[Landmark.LEFT_ELBOW : Landmark.RIGHT_THUMB + 1]
-    flat: list[float] = ((arms - reference.hand_px) * scale).ravel().tolist()
+    arms = pose.image_px[Landmark.LEFT_ELBOW : Landmark.RIGHT_THUMB + 1].tolist()
+    hand_x, hand_y = reference.hand_px.tolist()
+    cm_per_px = reference.cm_per_px
+    away = geo.away_sign(reference.handed) * cm_per_px
+    flat: list[float] = []
+    for x, y in arms:
+        flat += ((x - hand_x) * away, (hand_y - y) * cm_per_px)
     return tuple(flat)
 
 
@@ -167,12 +197,12 @@ def hand_arc_deg(lateral_cm: float, height_cm: float, reference: Reference) -> f
     0 at setup, + away from the target; about 90 with the lead arm level. Runs on past 180 for
     hands that cross over the head, from -120 to 240.
     """
-    to_hand = (reference.hand_px - reference.chest_px) * reference.cm_per_px
-    start_lateral = float(to_hand[0]) * geo.away_sign(reference.handed)
-    start_down = float(to_hand[1])
-    start = np.arctan2(start_lateral, start_down)
-    now = np.arctan2(start_lateral + lateral_cm, start_down - height_cm)
-    arc = geo.wrap_deg(float(np.degrees(now - start)))
+    (hand_x, hand_y), (chest_x, chest_y) = reference.hand_px.tolist(), reference.chest_px.tolist()
+    start_lateral = (hand_x - chest_x) * reference.cm_per_px * geo.away_sign(reference.handed)
+    start_down = (hand_y - chest_y) * reference.cm_per_px
+    start = math.atan2(start_lateral, start_down)
+    now = math.atan2(start_lateral + lateral_cm, start_down - height_cm)
+    arc = geo.wrap_deg(math.degrees(now - start))
     return arc + 360.0 if arc < -120.0 else arc
 
 

@@ -17,8 +17,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trainer.core import geometry as geo
+from trainer.core.lens import Lens
 from trainer.core.picture_light import Light, light_of, sharpness_of_hands
-from trainer.core.placement_view import CameraView, focal_of, view_of
+from trainer.core.placement_rod import RodSeen, agreed, with_rod
+from trainer.core.placement_view import STATURE_CM, CameraView, focal_of, view_of
 from trainer.core.records import Handed, Pose
 
 
@@ -102,6 +104,7 @@ HOLD_S: Final = 0.6  #: a check changes once it has been past its limit for this
 SHOWN_S: Final = 2.0  #: what is shown stays at least this long, unless it is mended
 KEPT_S: Final = 45.0  #: a finding not read again is forgotten: long enough to walk to the camera
 LOOK_S: Final = 0.1  #: often enough; more only costs
+ROD_KEPT_S: Final = 3.5  #: a rod is searched for once a second; so many searches count
 BRIGHT: Final = 140.0  #: a surround darker than this is no light behind the player
 MOVING_BH_S: Final = 1.0  #: hands this fast, in body heights a second, show an open shutter
 GAP_S: Final = 0.2  #: two looks no further apart tell where the hands go
@@ -115,6 +118,7 @@ class Look:
     pose: Pose | None
     image_rgb: NDArray[np.uint8] | None  #: the picture of that pose; the newest without one
     fps: float | None  #: pictures or poses a second, the lower; None: not known
+    rod: RodSeen | None = None  #: what a search for a rod on the floor brought; None: no search
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -125,6 +129,7 @@ class Asked:
     stature_cm: float | None = None
     driver_cm: float | None = None
     field_of_view_deg: float | None = None  #: across the picture's width; None: not known
+    lens: Lens | None = None  #: calibrated, for this size of picture
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -136,6 +141,7 @@ class Finding:
     value: float = 0.0  #: signed, where a direction matters: degrees, or shares of the body
     amount: float | None = None  #: how much to change, in metres; None: not known
     aside: bool = False  #: HANDS: it is the side, and there is room on the other
+    by_rod: bool = False  #: YAW: it rests on a rod on the floor, not on the body alone
 
 
 class Stage(str, Enum):
@@ -168,6 +174,28 @@ class PlacementState:
     checks: Mapping[Check, _One] = field(default_factory=dict)
     seen: tuple[tuple[float, Mapping[Check, float], CameraView | None], ...] = ()
     before: Look | None = None
+    rods: tuple[RodSeen, ...] = ()  #: what the last searches for a rod brought
+
+    @property
+    def rod_counts(self) -> bool:
+        """Tell whether what is said of the yaw rests on a rod on the floor."""
+        if self.finding is not None and self.finding.check is Check.YAW:
+            return self.finding.by_rod
+        views = [view for _, _, view in self.seen if view is not None and view.at_address]
+        return bool(views) and views[-1].by_rod
+
+    @property
+    def px_per_cm(self) -> float | None:
+        """Return the picture's scale at a player at address; None for nobody at address."""
+        view = self.seen[-1][2] if self.seen else None
+        return None if view is None or not view.at_address else view.stature_px / STATURE_CM
+
+    @property
+    def rod_px(self) -> NDArray[np.float64] | None:
+        """Return both ends (2, 2) in the unmirrored picture of the rod that counts now."""
+        views = [view for _, _, view in self.seen if view is not None]
+        rod = agreed(self.rods)
+        return rod.ends_px if rod is not None and views and views[-1].by_rod else None
 
     def group(self, group: Group) -> bool | None:
         """Return True where all of a group is fine, False where one is off; None: not read."""
@@ -202,6 +230,11 @@ def step(state: PlacementState, look: Look, asked: Asked) -> PlacementState:
             driver_cm=asked.driver_cm,
             focal_px=focal_of(look.pose.size_wh, asked.field_of_view_deg),
         )
+    rods = state.rods if look.rod is None else (*state.rods, look.rod)
+    rods = tuple(rod for rod in rods if 0 <= look.t_s - rod.t_s <= ROD_KEPT_S)
+    rod = agreed(rods)
+    if rod is not None and view is not None and look.pose is not None and view.at_address:
+        view = with_rod(view, rod, look.pose, asked.field_of_view_deg, asked.lens)
     bad = _badness(look, view, state.before)
     kept = [one for one in state.seen if 0 <= look.t_s - one[0] <= WINDOW_S]
     seen = (*kept, (look.t_s, bad, view))
@@ -213,7 +246,7 @@ def step(state: PlacementState, look: Look, asked: Asked) -> PlacementState:
         if check is Check.SMEAR:  # the hands move for a moment only: each sight of it counts
             value = max(values, default=None) if check in bad else None
         checks[check] = _follow(check, known, value, look.t_s)
-    state = replace(state, checks=checks, seen=seen, before=look)
+    state = replace(state, checks=checks, seen=seen, before=look, rods=rods)
     return _shown(state, look.t_s)
 
 
@@ -340,5 +373,6 @@ def _finding(state: PlacementState, check: Check) -> Finding:
         amount = None
         if check is Check.YAW:
             amount = distance_m * float(np.tan(np.radians(min(abs(value), 60.0))))
-        return Finding(check=check, badness=badness, value=value, amount=amount)
+        by_rod = check is Check.YAW and read[-1].by_rod
+        return Finding(check=check, badness=badness, value=value, amount=amount, by_rod=by_rod)
     return Finding(check=check, badness=badness)

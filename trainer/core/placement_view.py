@@ -86,6 +86,7 @@ class CameraView:
     yaw_deg: float  #: + the camera stands too far toward the player's left
     pitch_deg: float  #: + it looks down
     roll_deg: float  #: + it leans clockwise, as seen from behind it
+    by_rod: bool = False  #: the yaw rests on a rod on the floor, and less on the body
 
 
 def reach_m(stature_cm: float, driver_cm: float) -> float:

@@ -30,6 +30,12 @@ GROUP_NAMES: Final = {
     Group.PICTURES: "pictures",
 }
 
+#: What is said of square rests on: a rod on the floor, or the body alone.
+RESTS_ON: Final = {
+    True: "Square: from the rod on the floor",
+    False: "Square: from your stance",
+}
+
 
 def finding_words(finding: Finding, handed: Handed) -> tuple[str, str]:
     """Return what is off in a few big words, and what to change."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from trainer.core import checkpoints, schedule
+from trainer.core.counted import counted
 from trainer.core.gestures import Sign
 from trainer.core.practice import (
     RUNGS,
@@ -87,19 +88,19 @@ def kind_words(kind: PracticeKind) -> str:
 
 def check_begun_words(reps: int) -> str:
     """Return that a silent check of so many reps has begun."""
-    return f"Silent check: {reps} reps without cues"
+    return f"Silent check: {counted(reps, 'rep')} without cues"
 
 
 def offer_words(reps: int) -> str:
     """Return the offer of a silent check of so many reps."""
-    return f"Silent check of {reps} reps, no cues? Y, or both arms out"
+    return f"Silent check of {counted(reps, 'rep')}, no cues? Y, or both arms out"
 
 
 def schedule_words(state: PracticeState, rules: Rules, rep: str = "next") -> str:
     """Return kind and schedule, and what is told of the ``rep`` to come, in one line."""
     practice = rules.practice
     if state.check_left:
-        return f"silent check: {state.check_left} reps to go"
+        return f"silent check: {counted(state.check_left, 'rep')} to go"
     kind = KINDS[kind_of(state, practice)][0]
     if practice.kind is PracticeKind.LADDER:
         kind += f": {RUNGS[state.rung]}"

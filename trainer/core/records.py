@@ -123,7 +123,8 @@ class Pose:
     outline: Outline | None = None  #: None when the silhouette was not asked for or not found
     tags: TagsRead | None = None  #: None while no tags are worn
     #: (2, 3) turn of shoulder line and hip line from facing the camera, and the chest's pitch, as
-    #: a picture of the trunk looks; for a right-handed swing and a left-handed; None: not looked at
+    #: a picture of the trunk looks; for a right-handed swing and a left-handed, NaN for the one
+    #: that was not asked for; None: not looked at
     trunk_deg: NDArray[np.float64] | None = None
     #: how fast the picture round the hands moves, in sides of a square a second; only its course
     #: means something; None below the hips or when it was not looked at

@@ -40,7 +40,7 @@ class OneEuroState:
 
 def smoothing_factor(cutoff_hz: FloatArray | float, step_s: float) -> FloatArray:
     """Return alpha = 1 / (1 + tau / Te), tau = 1 / (2 pi fc) (paper, equations 4 and 5)."""
-    return np.asarray(1.0 / (1.0 + 1.0 / (2.0 * pi * np.asarray(cutoff_hz) * step_s)))
+    return np.asarray(1.0 / (1.0 + 1.0 / (2.0 * pi * cutoff_hz * step_s)))
 
 
 def one_euro(
@@ -63,8 +63,10 @@ def one_euro(
     if state is None or t_s - state.t_s > rules.gap_s:
         return OneEuroState(t_s=t_s, value=value, speed=np.zeros_like(value)), value
     step_s = t_s - state.t_s
-    raw_speed = (value - state.value) / step_s
-    speed = state.speed + smoothing_factor(rules.d_cutoff_hz, step_s) * (raw_speed - state.speed)
+    change = value - state.value
+    speed = state.speed + float(smoothing_factor(rules.d_cutoff_hz, step_s)) * (
+        change / step_s - state.speed
+    )
     alpha = smoothing_factor(rules.min_cutoff_hz + rules.beta * np.abs(speed * unit), step_s)
-    filtered = state.value + alpha * (value - state.value)
+    filtered = state.value + alpha * change
     return OneEuroState(t_s=t_s, value=filtered, speed=speed), filtered

@@ -52,19 +52,19 @@ def quantise(pose: Pose) -> Pose:
     outline = pose.outline
     if outline is not None:
         outline = Outline(
-            row_px=np.round(outline.row_px * 8) / 8,
-            left_px=np.round(outline.left_px * 8) / 8,
-            right_px=np.round(outline.right_px * 8) / 8,
+            row_px=np.rint(outline.row_px * 8) / 8,
+            left_px=np.rint(outline.left_px * 8) / 8,
+            right_px=np.rint(outline.right_px * 8) / 8,
         )
     return replace(
         pose,
         outline=outline,
         hand_motion=None if pose.hand_motion is None else round(pose.hand_motion * 4096) / 4096,
-        trunk_deg=None if pose.trunk_deg is None else np.round(pose.trunk_deg * 32) / 32,
-        image_px=np.round(pose.image_px * 64) / 64,
-        depth_px=np.round(pose.depth_px * 64) / 64,
-        world_m=np.round(pose.world_m * 8192) / 8192,
-        visibility=np.round(pose.visibility * 256) / 256,
+        trunk_deg=None if pose.trunk_deg is None else np.rint(pose.trunk_deg * 32) / 32,
+        image_px=np.rint(pose.image_px * 64) / 64,
+        depth_px=np.rint(pose.depth_px * 64) / 64,
+        world_m=np.rint(pose.world_m * 8192) / 8192,
+        visibility=np.rint(pose.visibility * 256) / 256,
         tags=None if pose.tags is None else _short(pose.tags),
     )
 
@@ -107,10 +107,7 @@ def reading_line(t_s: float, pose: Pose | None, step: Step, action: str | None) 
         line["world_m"] = pose.world_m.ravel().tolist()
         line["visibility"] = pose.visibility.tolist()
         if pose.outline is not None:
-            line["outline"] = {
-                name: [None if np.isnan(x) else x for x in getattr(pose.outline, name).tolist()]
-                for name in _OUTLINE
-            }
+            line["outline"] = {name: _without_nan(getattr(pose.outline, name)) for name in _OUTLINE}
         if pose.tags is not None:
             line["tags"] = {
                 "focal_px": pose.tags.focal_px,
@@ -118,11 +115,16 @@ def reading_line(t_s: float, pose: Pose | None, step: Step, action: str | None) 
                 "poses": [_tag_values(tag) for tag in pose.tags.poses],
             }
         if pose.trunk_deg is not None:
-            line["trunk_deg"] = pose.trunk_deg.ravel().tolist()
+            line["trunk_deg"] = _without_nan(pose.trunk_deg)
         if pose.hand_motion is not None:
             line["hand_motion"] = pose.hand_motion
     line["result"] = result_of(step)
     return _dump(line)
+
+
+def _without_nan(values: FloatArray) -> list[float | None]:
+    """Return the numbers one after another, None for NaN: the format has no word for it."""
+    return [None if np.isnan(x) else x for x in values.ravel().tolist()]
 
 
 def end_line(count: int) -> str:
@@ -249,7 +251,7 @@ def _tag(values: dict[str, Any]) -> TagPose:
     )
 
 
-def _trunk(values: list[float] | None) -> np.ndarray | None:
+def _trunk(values: list[float | None] | None) -> np.ndarray | None:
     return None if values is None else np.array(values, dtype=np.float64).reshape(2, 3)
 
 

@@ -10,7 +10,7 @@ from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
-from trainer.lab import accuracy, place, signs, study, tagged, walked
+from trainer.lab import accuracy, place, rods_scores, signs, study, tagged, walked
 from trainer.lab.cards import Worn
 from trainer.lab.scenarios import SCENARIOS, Clip, adjusted
 from trainer.lab.session_clips import SESSIONS
@@ -34,7 +34,7 @@ def main(argv: Sequence[str] | None = None) -> int:
             file=sys.stderr,
         )
         return EXIT_NO_LAB
-    if options.command in ("films", "sheet", "accuracy", "tagged"):
+    if options.command in ("films", "sheet", "accuracy", "tagged", "rods"):
         return int(options.run(options))
     names = [options.scenario] if options.scenario != "all" else list(SCENARIOS)
     clips = [_clip(name, options.seed, options) for name in names]
@@ -47,6 +47,7 @@ def _parser() -> argparse.ArgumentParser:
     study.add_commands(commands)
     accuracy.add_command(commands)
     place.add_command(commands)
+    rods_scores.add_command(commands)
     signs.add_command(commands)
     tagged.add_command(commands)
     walked.add_command(commands)

@@ -232,6 +232,9 @@ class _Kept:
     def estimate(self, frame: Any) -> Pose | None:
         return self._seen.poses[frame.index]
 
+    def swings(self, handed: Handed) -> None:
+        pass
+
     def hold(self, locked: bool) -> None:
         pass
 

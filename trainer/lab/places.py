@@ -11,7 +11,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from trainer.lab import props
+from trainer.lab import on_floor, props
 from trainer.lab.cloth import noise
 from trainer.lab.clothes import Colour
 from trainer.lab.props import Room
@@ -79,6 +79,7 @@ def lamps(room: Room) -> list[tuple[tuple[float, float, float], float, tuple[flo
 
 def build(renderer: Any, room: Room, rng: np.random.Generator) -> None:
     """Put up the place round the player."""
+    on_floor.lay(renderer, room.lying, props.brightness(room))
     if room.place == "room":
         wall_z = -room.wall_m
         floor = props.floor_texture(room, rng)
@@ -93,7 +94,8 @@ def build(renderer: Any, room: Room, rng: np.random.Generator) -> None:
         _range(renderer, room, rng, light)
     else:
         _inside(renderer, room, rng, light)
-    _golf_things(renderer, room, rng, light)
+    if room.loose:
+        _golf_things(renderer, room, rng, light)
 
 
 def surface_of(texture: Image, *, repeat: bool = False, data: Any = None) -> Any:

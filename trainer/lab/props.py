@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trainer.lab.clothes import Colour
+from trainer.lab.on_floor import Mat, Rod
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -20,7 +21,7 @@ class Room:
 
     wall: Colour = (196, 190, 178)
     floor: Colour = (150, 112, 78)
-    floor_kind: str = "boards"  #: "boards", "carpet" or "turf"
+    floor_kind: str = "boards"  #: "boards", "carpet", "turf" or "tiles"
     wall_kind: str = "plain"  #: "plain", "panels" or "net"
     wall_m: float = 1.7  #: wall behind the player
     light_from: tuple[float, float, float] = (-1.6, 3.0, 2.4)
@@ -35,6 +36,8 @@ class Room:
     key_warm: tuple[float, float, float] = (1.0, 0.97, 0.92)  #: colour of the main light
     fill_warm: tuple[float, float, float] = (0.92, 0.96, 1.0)
     weave: float = 0.0  #: strength of the speckle on every cloth
+    loose: bool = True  #: whether chance may lay mats, rods and balls about
+    lying: tuple[Rod | Mat, ...] = ()  #: what lies there beside them
 
 
 def floor_texture(room: Room, rng: np.random.Generator) -> Image:
@@ -50,6 +53,13 @@ def floor_texture(room: Room, rng: np.random.Generator) -> Image:
         fibre = cv2.GaussianBlur(grain, (0, 0), sigmaX=14, sigmaY=0.8) * 26
         base += (shade[:, None] + fibre)[..., None]
         base[np.arange(height) % 20 == 0] *= 0.72
+    elif room.floor_kind == "tiles":
+        side = 30 + room.seed % 31  # of 8 mm in depth and about 10 across: 25 to 60 cm
+        rows, columns = np.arange(height) // side, np.arange(width) // side
+        tone = rng.normal(0, 5, (rows.max() + 1, columns.max() + 1))
+        base += (tone[rows][:, columns] + cv2.GaussianBlur(grain, (0, 0), 3) * 20)[..., None]
+        joint = (np.arange(height) % side == 0)[:, None] | (np.arange(width) % side == 0)[None]
+        base[joint] *= 0.7 if room.seed % 2 else 1.25
     elif room.floor_kind == "turf":
         base += (cv2.GaussianBlur(grain, (0, 0), 1.0) * 26)[..., None]
         base += (cv2.GaussianBlur(grain, (0, 0), 18) * 150)[..., None]

@@ -41,13 +41,15 @@ class Stage:
         *,
         mirror: bool = False,
         worn: Worn | None = None,
+        fine: bool = False,
     ) -> None:
+        """``fine``: drawn in twice the size and made smaller, as always with tags worn."""
         self._body, self._room, self._camera = body, room, camera
         self._trunk = clothes.trunk_vertices(body)
         #: Points of the trunk's surface, clothes included, in the picture drawn last (P, 3).
         self.trunk_m: Floats = np.empty((0, 3))
         self._shells, self._drapes, bare = wardrobe.dress(body, outfit, room.weave)
-        self._vtk = _Window(camera, room, mirror=mirror, fine=worn is not None)
+        self._vtk = _Window(camera, room, mirror=mirror, fine=worn is not None or fine)
         self._skin = self._vtk.mesh(bare, len(body.vertices), shine=0.12)
         self._skin.colours(clothes.face_colours(body, outfit))
         self._cloth = []

@@ -3,12 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any, Final
 
+import numpy as np
+from numpy.typing import NDArray
+
+from trainer.adapters.floor_rod import find_rod
 from trainer.adapters.made_up_room import picture_of
+from trainer.core.landmarks import Landmark
 from trainer.core.placement import Asked, Check, Finding, Look, PlacementState, Stage, step
+from trainer.core.placement_rod import RodSeen
 from trainer.core.placement_words import STAGES, finding_words
-from trainer.core.records import Handed
+from trainer.core.records import Handed, Pose
 from trainer.first_run import Answers, FirstRun
 from trainer.first_words import PLACEMENT_FOOT
 from trainer.pages.player import ADDRESS, SIZE_WH, pose_of
@@ -37,13 +44,22 @@ def asked(page: GuidePage, typed: str = "") -> View:
     return first.view()
 
 
-def guided(finding: Finding | None = None) -> View:
-    """Return the placement page after a look at the made-up player: right, or with a finding."""
+def guided(finding: Finding | None = None, *, rod: bool = False) -> View:
+    """Return the placement page after a look at the made-up player: right, or with a finding.
+
+    With ``rod`` one lies along the target line.
+    """
     state = PlacementState()
     pose = pose_of(ADDRESS, 0.0)
     image = picture_of(pose, SIZE_WH, True)
-    for n in range(20):
-        look = Look(t_s=n / 10, pose=pose, image_rgb=image, fps=30.0)
+    if rod:
+        _lay_rod(image, pose)
+    for n in range(30):
+        seen = None
+        if rod and n % 10 == 5:
+            found, _ = find_rod(image, pose.image_px, state.px_per_cm or 1.0)
+            seen = RodSeen(t_s=n / 10, rod=found)
+        look = Look(t_s=n / 10, pose=pose, image_rgb=image, fps=30.0, rod=seen)
         state = step(state, look, ASKED)
     if finding is not None:
         state = state.with_finding(finding)
@@ -58,7 +74,15 @@ def guided(finding: Finding | None = None) -> View:
         foot=PLACEMENT_FOOT,
         placement=state,
     )
-    return Practice().stand(0.3).view(guide=page)
+    view = Practice().stand(0.3).view(guide=page)
+    return replace(view, image_rgb=image) if rod else view
+
+
+def _lay_rod(image: NDArray[np.uint8], pose: Pose) -> None:
+    """Paint a rod before the toes, as a camera square to it sees one."""
+    toes = pose.image_px[[Landmark.LEFT_FOOT_INDEX, Landmark.RIGHT_FOOT_INDEX]]
+    row, middle = round(float(toes[:, 1].max())) + 14, round(float(toes[:, 0].mean()))
+    image[row : row + 4, middle - 150 : middle + 170] = (0xE8, 0x6A, 0x2A)
 
 
 def _shown(check: Check, **how: Any) -> Callable[[], View]:  # noqa: ANN401
@@ -74,6 +98,7 @@ FIRST: Final[dict[str, Callable[[], View]]] = {
     "placement-hands": _shown(Check.HANDS, badness=0.1, value=-1.0, aside=True),
     "placement-leans": _shown(Check.ROLL, badness=5.0, value=5.0),
     "placement-square": _shown(Check.YAW, badness=12.0, value=12.0, amount=0.6),
+    "placement-rod": lambda: guided(rod=True),
     "placement-backlit": _shown(Check.BACKLIT, badness=3.0),
     "placement-ready": guided,
 }

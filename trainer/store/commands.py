@@ -7,6 +7,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from trainer.core.counted import counted
+
 if TYPE_CHECKING:
     from trainer.store.care import Held
     from trainer.store.content import Store
@@ -108,7 +110,7 @@ def _rename(args: argparse.Namespace, say: Say) -> int:
             "Check the name with trainer players."
         )
     what = ["the record"] if had_record else []
-    what += [_count(sessions, "session")] if sessions else []
+    what += [counted(sessions, "session")] if sessions else []
     say(f"{old} is {new} from now on: {' and '.join(what)}.")
     return 0
 
@@ -134,7 +136,7 @@ def _forget(args: argparse.Namespace, say: Say) -> int:
             f"nothing is kept of {player}. A player of whom something is was wanted: "
             f"{', '.join(known) or 'there is none'}. Check the name."
         )
-    what = f"{_count(reps, 'rep')} of {_count(sessions, 'session')}"
+    what = f"{counted(reps, 'rep')} of {counted(sessions, 'session')}"
     what += f", {_clips(clips)}" if clips else ""
     what += " and the player's own record" if records else ""
     if not args.yes and not _agreed(f"Delete {what} of {player} for good? y or n: "):
@@ -198,7 +200,7 @@ def _export(args: argparse.Namespace, say: Say) -> int:
 
     with open_store() as store:
         count = export(store, args.out, _known(store, args.player))
-    say(f"{_count(count, 'rep')} -> reps.csv, cues.csv, curves.csv, reps.json in {args.out}")
+    say(f"{counted(count, 'rep')} -> reps.csv, cues.csv, curves.csv, reps.json in {args.out}")
     return 0
 
 
@@ -223,7 +225,7 @@ def _share(args: argparse.Namespace, say: Say) -> int:
             text = report_text(store, player, f"{first}..{most}", pictures=args.with_pictures)
             page = text.encode("utf-8")
         count = share(store, args.out, player, sessions=args.sessions, page=page)
-    say(f"Written: {args.out}, {_count(count, 'rep')} of {player} and a page.")
+    say(f"Written: {args.out}, {counted(count, 'rep')} of {player} and a page.")
     return 0
 
 
@@ -238,7 +240,7 @@ def _import(args: argparse.Namespace, say: Say) -> int:
         taken = take(store, found)
     here = "" if taken.new == taken.reps else f", {taken.reps - taken.new} were here already"
     say(
-        f"{_count(taken.new, 'rep')} of {_count(taken.sessions, 'session')} taken in{here}: "
+        f"{counted(taken.new, 'rep')} of {counted(taken.sessions, 'session')} taken in{here}: "
         f"{', '.join(taken.players)}."
     )
     return 0
@@ -266,14 +268,10 @@ def _agreed(question: str) -> bool:
 
 def _words(held: Held) -> str:
     return (
-        f"{_count(held.reps, 'rep')} of {_count(held.sessions, 'session')} "
-        f"by {_count(held.players, 'player')}"
+        f"{counted(held.reps, 'rep')} of {counted(held.sessions, 'session')} "
+        f"by {counted(held.players, 'player')}"
     )
 
 
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}" if number == 1 else f"{number} {what}s"
-
-
 def _clips(number: int) -> str:
-    return _count(number, "clip of pictures") if number == 1 else f"{number} clips of pictures"
+    return counted(number, "clip of pictures", "clips of pictures")

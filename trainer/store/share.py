@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
+from trainer.core.counted import counted
 from trainer.errors import ShareError
 from trainer.store.content import Store, player_key
 from trainer.store.export import SCHEMA, json_text, of_sessions
@@ -61,9 +62,9 @@ def share(
     text = "".join(json_text(of_sessions(store, player, sessions))).encode("utf-8")
     count = sum(len(store.reps_of(line.session)) for line in lines)
     if len(text) > MOST_BYTES or count > MOST_REPS or len(lines) > MOST_SESSIONS:
-        raise _too_much(f"{count} reps in {len(text) >> 20} MB")
+        raise _too_much(f"{counted(count, 'rep')} in {len(text) >> 20} MB")
     if page is not None and len(page) > MOST_PAGE_BYTES:
-        raise _too_much(f"a page of {len(page) >> 20} MB and {count} reps")
+        raise _too_much(f"a page of {len(page) >> 20} MB and {counted(count, 'rep')}")
     with whole_file(target) as half, zipfile.ZipFile(half, "w", zipfile.ZIP_DEFLATED) as packed:
         packed.writestr(REPS, text)
         if page is not None:
@@ -183,7 +184,10 @@ def _refused(source: Path) -> Iterator[None]:
         raise _strange(source, "it is nested too deep") from None
     except MemoryError:
         raise _strange(source, "it is too big for this machine's memory") from None
-    except (StrangeError, ValueError, zipfile.BadZipFile, NotImplementedError) as error:
+    except zipfile.BadZipFile as error:
+        why = str(error).splitlines()[0][:200]
+        raise _strange(source, f"it is no whole zip file ({why})") from None
+    except (StrangeError, ValueError, NotImplementedError) as error:
         raise _strange(source, str(error).splitlines()[0][:200]) from None
     except (EOFError, RuntimeError, zlib.error) as error:
         raise _strange(source, str(error)[:200]) from None
