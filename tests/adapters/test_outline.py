@@ -45,3 +45,20 @@ def test_a_picture_of_few_rows_gives_as_many_rows_all_the_same():
     outline = outline_of(mask)
     assert outline.row_px.shape == (ROWS,)
     assert np.all(np.diff(outline.row_px) >= 0)
+
+
+@pytest.mark.parametrize(("height", "width"), [(720, 1280), (240, 323), (361, 200)])
+def test_ends_are_the_first_and_the_last_pixel_inside_row_by_row(height, width):
+    rng = np.random.default_rng(width)
+    mask = np.zeros((height, width), dtype=np.float32)
+    for row in range(0, height - height // 8):
+        mask[row, rng.choice(width, rng.integers(1, 9), replace=False)] = 1.0
+    outline = outline_of(mask)
+    for row, left, right in zip(outline.row_px, outline.left_px, outline.right_px, strict=True):
+        there = np.nonzero(mask[int(row)])[0]
+        if there.size == 0:
+            assert np.isnan([left, right]).all()
+            continue
+        # A hard pixel of 1 beside 0 ends half way to its neighbour, at the picture's edge there.
+        assert left == max(there[0] - 0.5, 0)
+        assert right == min(there[-1] + 0.5, width - 1)

@@ -9,7 +9,7 @@ from trainer.adapters import tag_finder
 from trainer.adapters.tag_align import align
 from trainer.adapters.tag_finder import TagFinder
 from trainer.core.landmarks import LANDMARK_COUNT, Landmark
-from trainer.core.tag_seen import search_box, trunk_middle
+from trainer.core.tag_seen import Trunk, search_box, trunk_of
 
 BOX = (420, 120, 860, 620)
 
@@ -17,6 +17,12 @@ BOX = (420, 120, 860, 620)
 def chest(**changes):
     usual = {"number": 0, "rotation": turned(15, 25, 3), "place_m": (0.05, 0.0, 3.0)}
     return Sheet(**{**usual, **changes})
+
+
+def trunk_at(middle_px, tag_px=60.0):
+    """Return a trunk four tags long about a middle."""
+    half = np.array([0.0, 2 * tag_px])
+    return Trunk(shoulders_px=middle_px - half, hips_px=middle_px + half, tag_px=tag_px)
 
 
 def off_px(tag, sheet):
@@ -97,7 +103,9 @@ def test_of_two_players_tags_the_one_in_the_players_box_counts():
 def test_of_two_tags_in_the_box_the_one_nearest_to_the_body_counts_and_it_is_told():
     mine, other = chest(place_m=(0.1, 0, 3.0)), chest(place_m=(-0.5, 0, 3.0))
     finder = TagFinder()
-    (tag,) = finder.find(picture([other, mine]), BOX, body_px=mine.corners_px().mean(axis=0))
+    (tag,) = finder.find(
+        picture([other, mine]), BOX, trunk=trunk_at(mine.corners_px().mean(axis=0))
+    )
     assert off_px(tag, mine) < 0.1
     assert "chest" in finder.notice()
     assert "2 tags" in finder.notice()
@@ -176,15 +184,48 @@ def test_a_chest_tag_that_a_dark_sleeve_touches_is_found_within_a_second():
     shown = beside_a_sleeve(sheet)
     assert cv2.aruco.ArucoDetector(FAMILY, params).detectMarkers(shown)[1] is None
     finder = TagFinder()
-    seen = [finder.find(beside_a_sleeve(sheet, seed), BOX) for seed in range(30)]
+    trunk = trunk_at(sheet.corners_px().mean(axis=0) + (5, 60))
+    seen = [finder.find(beside_a_sleeve(sheet, seed), BOX, trunk=trunk) for seed in range(30)]
     assert off_px(seen[-1][0], sheet) < 0.3
 
 
-def test_a_sleeve_without_a_tag_is_no_tag():
+def side_card(lead, seed=0):
+    """Return (picture, sheet): a card on the side, a black sleeve over half its lower white.
+
+    ``lead`` is -1 with the card in the picture's left half, else 1. The trunk leans by 28 degrees.
+    """
+    sheet = chest(
+        number=1,
+        size_m=0.12,
+        rotation=turned(0, 28, 0) @ turned(-58 * lead, 0, 0),
+        place_m=(0.16 * lead, 0.05, 2.8),
+    )
+    shown = picture([sheet], seed=seed)
+    inner = sheet.corners_px()
+    half = (inner[3] + inner[2]) / 2
+    sleeve = [inner[3], half, half + (0, 30), inner[3] + (-25, 30)]
+    cv2.fillPoly(shown, [np.round(sleeve).astype(np.int32)], 25)
+    return cv2.GaussianBlur(shown, (0, 0), 0.5), sheet
+
+
+@pytest.mark.parametrize("lead", [1, -1])
+def test_a_side_tag_seen_at_an_angle_whose_outline_is_lost_is_found_within_a_second(lead):
+    _, sheet = side_card(lead)
+    trunk = trunk_at(np.array([640.0, 375.0]), tag_px=42.0)
+    shown = [side_card(lead, seed)[0] for seed in range(30)]
+    plain = TagFinder()
+    assert not any(plain.find(one, BOX) for one in shown)
     finder = TagFinder()
+    seen = [finder.find(one, BOX, trunk=trunk) for one in shown]
+    assert [tag.number for tag in seen[-1]] == [1]
+    assert off_px(seen[-1][0], sheet) < 0.5
+
+
+def test_a_sleeve_without_a_tag_is_no_tag():
+    finder, trunk = TagFinder(), trunk_at(np.array([640.0, 370.0]))
     for seed in range(30):
         shown = beside_a_sleeve(chest(place_m=(0.05, 0.0, 2.5), number=77), seed)
-        assert finder.find(shown, BOX) == ()
+        assert finder.find(shown, BOX, trunk=trunk) == ()
 
 
 def test_a_finger_over_an_edge_costs_a_followed_tag_little():
@@ -262,7 +303,13 @@ def a_pose():
 def test_the_box_holds_trunk_and_head_with_room_and_no_hands():
     # Trunk 150 px long: 67.5 px of room.
     assert search_box(a_pose(), (1280, 720)) == (532, 122, 748, 468)
-    assert trunk_middle(a_pose()) == pytest.approx([640, 325])
+    assert trunk_of(a_pose(), 0.12).middle_px == pytest.approx([640, 325])
+
+
+def test_a_tag_on_the_trunk_is_as_large_as_the_body_tells():
+    # 0.5 cm a pixel: 12 cm are 24 pixels. Without it 43 cm of trunk are 150 pixels.
+    assert trunk_of(a_pose(), 0.12, 0.5).tag_px == pytest.approx(24.0)
+    assert trunk_of(a_pose(), 0.12).tag_px == pytest.approx(12 * 150 / 43)
 
 
 def test_a_body_outside_the_picture_has_no_box():

@@ -15,6 +15,7 @@ from trainer.core.handpath import (
     distance_cm,
     left_instant_s,
     median_point,
+    one_strayed,
     speed_cm_s,
 )
 from trainer.core.records import Handed
@@ -240,3 +241,48 @@ def test_a_fast_camera_reads_a_speed_too(hz):
 
 def test_the_distance_is_taken_in_the_picture_plane():
     assert distance_cm(point(0, 1, 2), point(5, 4, 6)) == pytest.approx(5.0)
+
+
+def wrists_path(left, right, hz=30):
+    """A path in which only the wrists (T, 2), left and right, matter."""
+    path = []
+    for row, (one, other) in enumerate(zip(left, right, strict=True)):
+        arms = np.zeros((10, 2))
+        arms[2], arms[3] = one, other
+        path.append(point(row / hz, 0.0, arms=arms.ravel()))
+    return path
+
+
+@pytest.mark.parametrize("hz", [15, 30, 60])
+def test_a_wrist_that_jumps_off_the_other_has_strayed_until_it_is_back(hz):
+    here = np.zeros((8, 2))
+    off = here.copy()
+    off[3:6] = [-45.0, 50.0]
+    for left, right in ((here, off), (off, here)):
+        path = wrists_path(left, right, hz)
+        told = [one_strayed(path[:count]) for count in range(1, 9)]
+        assert told == [False] * 3 + [True] * 3 + [False] * 2
+
+
+def test_a_hand_let_go_has_not_strayed_however_briskly():
+    # 3 m/s, brisker than a hand that reaches: peak hand speed of a quick reach over 40 cm is about
+    # 2 m/s (minimum jerk, Flash & Hogan 1985, 1.875 times the mean speed; from memory).
+    for hz in (15, 30, 60):
+        away = np.outer(np.minimum(np.arange(hz) * 300.0 / hz, 60.0), [0.0, 1.0])
+        assert not one_strayed(wrists_path(np.zeros((hz, 2)), away, hz))
+
+
+def test_hands_that_both_jump_have_not_strayed_from_each_other():
+    both = np.zeros((6, 2))
+    both[3:] = [60.0, 0.0]
+    assert not one_strayed(wrists_path(both, both + [8.0, 0.0]))
+    assert not one_strayed(wrists_path(both, -both))
+
+
+def test_a_wrist_lost_at_the_address_is_believed_once_it_is_seen_with_the_other():
+    here = np.zeros((6, 2))
+    off = here + [50.0, 0.0]
+    assert one_strayed(wrists_path(here, off), lost=1)
+    assert not one_strayed(wrists_path(here, off))
+    off[3:] = [[10.0, 0.0], [18.0, 0.0], [26.0, 0.0]]
+    assert not one_strayed(wrists_path(here, off), lost=1)

@@ -2,6 +2,7 @@
 
 from functools import lru_cache
 
+import numpy as np
 import pytest
 from golfer import SETUP, TOP, Body, Script, View, play, poses, rep_script
 from hypothesis import given, settings
@@ -130,6 +131,31 @@ def test_hands_apart_or_a_body_out_of_place_end_the_setup(apart_cm, body_cm, pha
         state, changes = step(state, now, PhaseRules())
         seen += [change.phase for change in changes]
     assert seen == phases
+
+
+@pytest.mark.parametrize(("high_pictures", "is_rep"), [(12, True), (6, True), (1, False)])
+def test_hands_back_at_the_address_after_a_top_are_a_rep_though_one_wrist_never_left(
+    high_pictures, is_rep
+):
+    """The lost wrist is seen at one place; a single jump of both points is no top."""
+    arcs = [*range(0, 80, 4), *[95.0] * high_pictures, *range(75, -5, -5)]
+    state, seen = PhaseState(phase=Phase.TAKEAWAY, takeaway_t_s=0.0), []
+    for i, arc in enumerate(arcs):
+        place = 0.8 * float(arc)
+        arms = np.zeros((10, 2))
+        arms[2], arms[3] = (place, place), (-30.0, 60.0)
+        hands = HandPoint(
+            t_s=i / 30,
+            lateral_cm=place,
+            height_cm=place,
+            arc_deg=float(arc),
+            level=1.2 if arc > 90 else 0.2,
+            arms_cm=tuple(arms.ravel().tolist()),
+        )
+        state, changes = step(state, Reading(t_s=i / 30, seen=True, hands=hands), PhaseRules())
+        seen += [change.phase for change in changes]
+    assert (Phase.TOP in seen) is is_rep
+    assert seen[-1] is (Phase.AFTER if is_rep else Phase.WAITING)
 
 
 def test_evidence_that_comes_and_goes_never_holds():

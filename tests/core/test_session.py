@@ -359,3 +359,18 @@ def test_a_body_seen_from_behind_has_no_setup_and_is_told_why():
         state, step = session.step(state, i / 30, pose_of(SETUP, View(), i / 30), Rules())
     assert step.phase is Phase.SETUP
     assert session.BEHIND_NOTICE not in step.notices
+
+
+@pytest.mark.parametrize("hz", [15, 30])
+def test_a_wrist_that_jumps_in_the_takeaway_does_not_cost_the_rep(hz):
+    script, (takeaway_s, top_s, _) = rep_script(back_s=2.0, hold_s=0.3, down_s=0.6, still_s=1.5)
+    pairs = []
+    for t_s, pose in poses(script, View(hz=hz)):
+        points = pose.image_px.copy()
+        if takeaway_s + 0.3 < t_s < takeaway_s + 1.0:
+            points[L.LEFT_WRIST :: 2][:4] += [140.0, -140.0]
+        pairs.append((t_s, replace(pose, image_px=points)))
+    rep = play(None, pairs=pairs).rep
+    assert rep is not None
+    assert rep.complete
+    assert rep.top_t_s == pytest.approx(top_s, abs=0.15)

@@ -8,6 +8,7 @@ import pytest
 
 from tests.report.practice import AIM, CM_PER_PX, points, practice, rep, save, session
 from tests.report.reading import page, rows_of, said, strictly
+from trainer.adapters.svg_sheet import BAND
 from trainer.core.landmarks import Landmark as L
 from trainer.core.records import Handed
 from trainer.report.chosen import gather
@@ -47,7 +48,7 @@ def test_every_chart_has_a_title_and_words(store):
     for number in (1, 2):
         save(store, *practice(session(number, day=dt.date(2026, 5, number)), 8, seed=number))
     charts = list(strictly(page(store)).iter("svg"))
-    assert len(charts) == 9 + 2 + 4  # chest pitch was read in none
+    assert len(charts) == 9 + 1 + 2 + 4  # chest pitch was read in none
     for chart in charts:
         assert chart.get("role") == "img"
         assert chart[0].tag == "title"
@@ -131,3 +132,42 @@ def test_the_curves_words_are_the_readings_nearest_to_each_quarter(store):
     # 30 readings a second over 1.25 s the nearest reading is at most 1.4 % of the way off.
     told = re.search(r"shoulder turn, °: (\d+) at 25 %, (\d+) at 50 %, (\d+) at 75 %, (\d+)", desc)
     assert [int(n) for n in told.groups()] == pytest.approx([12.9, 44.0, 75.1, 88.0], abs=2.0)
+
+
+def bands_of(store, title):
+    """Return the grey areas of a chart, its legend's too."""
+    chart = next(c for c in strictly(page(store)).iter("svg") if said(c[0]) == title)
+    return [item for item in chart.iter() if f"fill: {BAND}" in (item.get("style") or "")]
+
+
+def test_curves_are_drawn_over_what_was_asked_for(store):
+    title = "Turn and drifts over the backswing"
+    of = session()
+    save(store, rep(1, of), rep(2, of, turn=70.0))
+    bands = bands_of(store, title)
+    assert len(bands) == 4  # turn, head, hips, and the legend's
+    save(store, rep(3, of, turn=50.0, aim=replace(AIM, head_tol_cm=9.0)))
+    assert len(bands_of(store, title)) == 3  # the head's was not the same for both
+
+
+def test_once_pain_is_marked_neither_curves_nor_trend_ask_for_turn(store):
+    for number in (1, 2):
+        of = session(number, day=dt.date(2026, 5, number))
+        save(store, *(rep(n, of, turn=70.0 + n) for n in range(1, 4)))
+    save(store, rep(4, of, aim=replace(AIM, pain=True)))
+    for chart in strictly(page(store)).iter("svg"):
+        title = said(chart[0])
+        if "the body at" in title:
+            continue  # which way the target is, is no target of the turn
+        assert "target" not in [said(text) for text in chart.iter("text")], title
+    assert len(bands_of(store, "Turn and drifts over the backswing")) == 3
+
+
+def test_a_trend_is_drawn_over_what_was_asked_for_in_each_session(store):
+    for number in (1, 2):
+        of = session(number, day=dt.date(2026, 5, number))
+        save(store, *(rep(n, of, turn=70.0 + n) for n in range(1, 4)))
+    title = f"{TURN.title}, session by session"
+    chart = next(c for c in strictly(page(store)).iter("svg") if said(c[0]) == title)
+    told = [said(text) for text in chart.iter("text")]
+    assert {"asked for", "target", "average", "2026-05-01", "2026-05-02"} <= set(told)

@@ -56,7 +56,7 @@ def test_a_picture_has_words_for_who_cannot_see_it(store):
     (image,) = images(page(store))
     words = image.get("alt")
     assert words.startswith("Picture of the player. Best: rep ")
-    assert "at the top, as the camera saw it: shoulder turn at the top " in words
+    assert "at the top, as the camera saw it: shoulder turn " in words
     figures = [f for f in strictly(page(store)).iter("figure") if f.get("class") == "picture"]
     assert said(figures[0].find("figcaption")).endswith("at the top, as the camera saw it.")
 

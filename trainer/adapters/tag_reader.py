@@ -21,8 +21,16 @@ from trainer.adapters.tag_other import OtherTags
 from trainer.adapters.tag_solver import TagSolver
 from trainer.core.lens import Lens
 from trainer.core.records import Frame, Pose
+from trainer.core.setup import scale_cm_per_px
 from trainer.core.tag_pose import Hint, TagPose, TagsRead
-from trainer.core.tag_seen import Box, TagSeen, search_box, trunk_middle
+from trainer.core.tag_seen import Box, TagSeen, Trunk, search_box, trunk_of
+from trainer.core.tag_tilt import (
+    LEVEL_SE_DEG,
+    TOLD_SE_DEG,
+    as_seen,
+    level_from_camera,
+    levelled,
+)
 
 #: Given a picture's (width, height): the lens, and words where it is not a calibrated one.
 LensOf = Callable[[tuple[int, int]], tuple[Lens, str]]
@@ -33,17 +41,27 @@ Hints = Mapping[int, tuple[Hint, ...]]
 class _Job:
     frame: Frame
     box_px: Box | None
-    body_px: NDArray[np.float64] | None
+    trunk: Trunk | None
     hints: Hints
 
 
 class TagReader:
     """Reads the tags in one source's pictures. All calls come from the pose thread.
 
-    ``size_m`` is the measured side of the black square. ``synchronous``: nothing in a thread.
+    ``size_m`` is the measured side of the black square. ``tilt_deg`` is how far the camera looks
+    down; None: taken as level. ``synchronous``: nothing in a thread.
     """
 
-    def __init__(self, lens_of: LensOf, size_m: float, *, synchronous: bool = False) -> None:
+    def __init__(
+        self,
+        lens_of: LensOf,
+        size_m: float,
+        *,
+        tilt_deg: float | None = None,
+        synchronous: bool = False,
+    ) -> None:
+        self._level = None if tilt_deg is None else level_from_camera(tilt_deg)
+        self._tilt_se_deg = LEVEL_SE_DEG if tilt_deg is None else TOLD_SE_DEG
         self._lens_of, self._size_m = lens_of, size_m
         self._finder, self._watch, self._others = TagFinder(), CameraWatch(), OtherTags()
         self._solver: TagSolver | None = None
@@ -52,7 +70,7 @@ class TagReader:
         self._words = ""
         self._notices: tuple[str, ...] = ()
         self.said: dict[str, None] = {}  #: every notice so far, in order
-        self._body: tuple[Box | None, NDArray[np.float64]] | None = None
+        self._body: tuple[Box | None, Trunk] | None = None
         self._hints: Hints = {}
         self._news = threading.Condition()
         self._job: _Job | None = None
@@ -72,7 +90,7 @@ class TagReader:
         self._hints = hints
         if self._thread is None or self._body is None:
             return
-        job = _Job(frame=frame, box_px=self._body[0], body_px=self._body[1], hints=hints)
+        job = _Job(frame=frame, box_px=self._body[0], trunk=self._body[1], hints=hints)
         with self._news:
             if self._job is None:
                 self._job, self._done = job, None
@@ -88,15 +106,15 @@ class TagReader:
         if pose is None:
             self._body = None
             return None
-        self._body = search_box(pose.image_px, pose.size_wh), trunk_middle(pose.image_px)
+        self._body = search_box(pose.image_px, pose.size_wh), self._trunk(pose)
         if self._thread is None:
-            job = _Job(frame=frame, box_px=self._body[0], body_px=self._body[1], hints=self._hints)
+            job = _Job(frame=frame, box_px=self._body[0], trunk=self._body[1], hints=self._hints)
             return replace(pose, tags=self._read(job))
         with self._news:
             done = self._done
         if done is not None and done[0] == frame.t_s:
             return replace(pose, tags=done[1])
-        return replace(pose, tags=TagsRead(focal_px=self._focal_px, poses=()))
+        return replace(pose, tags=self._told(()))
 
     def notices(self) -> tuple[str, ...]:
         """Return plain words about lens, camera and what is seen."""
@@ -109,6 +127,10 @@ class TagReader:
             self._news.notify()
         if self._thread is not None:
             self._thread.join(timeout=1.0)
+
+    def _trunk(self, pose: Pose) -> Trunk:
+        cm_per_px, _ = scale_cm_per_px(pose.image_px, pose.world_m, None)
+        return trunk_of(pose.image_px, self._size_m, cm_per_px)
 
     def _work(self) -> None:
         while True:
@@ -135,21 +157,31 @@ class TagReader:
             self._solver, self._solved = TagSolver(lens, self._size_m), size
             self._focal_px = float(np.sqrt(lens.focal_px[0] * lens.focal_px[1]))
             self._finder.reset()
-        seen = self._finder.find(image, job.box_px, body_px=job.body_px)
+        seen = self._finder.find(image, job.box_px, trunk=job.trunk)
         moved = self._watch.look(job.frame.t_s, image)
         others = self._others.look(job.frame.t_s, image, job.box_px, ours=bool(seen))
-        found = [_solved(self._solver, tag, job.hints) for tag in seen]
+        found = [_solved(self._solver, tag, job.hints, self._level) for tag in seen]
         words = (self._words, self._finder.notice(), others, moved)
         self._notices = tuple(text for text in words if text)
         self.said.update(dict.fromkeys(self._notices))
-        return TagsRead(
-            focal_px=self._focal_px, poses=tuple(pose for pose in found if pose is not None)
-        )
+        return self._told(tuple(pose for pose in found if pose is not None))
+
+    def _told(self, poses: tuple[TagPose, ...]) -> TagsRead:
+        return TagsRead(focal_px=self._focal_px, poses=poses, tilt_se_deg=self._tilt_se_deg)
 
 
-def _solved(solver: TagSolver, tag: TagSeen, hints: Hints) -> TagPose | None:
-    """Return the tag's pose; None too where its corners leave the equations without an answer."""
+def _solved(
+    solver: TagSolver, tag: TagSeen, hints: Hints, level: NDArray[np.float64] | None
+) -> TagPose | None:
+    """Return the tag's pose in level axes.
+
+    None too where its corners leave the equations without an answer.
+    """
+    known = hints.get(tag.number, ())
     try:
-        return solver.pose(tag, hints.get(tag.number, ()))
+        if level is None:
+            return solver.pose(tag, known)
+        pose = solver.pose(tag, tuple(as_seen(hint, level) for hint in known))
     except np.linalg.LinAlgError:
         return None
+    return None if pose is None else levelled(pose, level)

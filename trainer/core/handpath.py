@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -51,6 +52,38 @@ def both_away_cm(a: HandPoint, b: HandPoint) -> float:
     if not (a.arms_cm and b.arms_cm):
         return distance_cm(a, b)
     return min(math.dist(a.arms_cm[wrist], b.arms_cm[wrist]) for wrist in _WRISTS)
+
+
+#: No hand leaves the other faster than this before a backswing is under way: a quick takeaway is
+#: at 3 m/s by then. What does has been put elsewhere by the pose model.
+JUMP_CM_S: Final = 600.0
+JUMP_CM: Final = 15.0
+#: Wrists this near each other are on one club, whatever was seen before.
+TOGETHER_CM: Final = 27.0
+
+
+def one_strayed(path: Sequence[HandPoint], lost: int | None = None) -> bool:
+    """Tell whether one wrist of the newest reading is not where it is seen.
+
+    It jumped away from the other at a speed no hand has, and has not come back to it since.
+    ``lost``: the pose model could not find that wrist (0 left, 1 right) at the address already.
+    """
+    strayed = {lost} - {None}
+    for before, now in pairwise(path):
+        if not (before.arms_cm and now.arms_cm):
+            continue
+        wrists = [(before.arms_cm[wrist], now.arms_cm[wrist]) for wrist in _WRISTS]
+        apart_cm = math.dist(wrists[0][1], wrists[1][1])
+        if apart_cm < TOGETHER_CM:
+            strayed.clear()
+            continue
+        steps = [math.dist(*pair) for pair in wrists]
+        far = max(JUMP_CM, JUMP_CM_S * (now.t_s - before.t_s))
+        wider = apart_cm > math.dist(wrists[0][0], wrists[1][0])
+        for side, step in enumerate(steps):
+            if wider and step > far and steps[1 - side] < step / 2:
+                strayed.add(side)
+    return len(strayed) == 1
 
 
 def median_point(points: Sequence[HandPoint]) -> HandPoint:

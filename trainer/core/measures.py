@@ -7,6 +7,7 @@ the hips, so in it the hips never move.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
@@ -15,6 +16,7 @@ from numpy.typing import NDArray
 from trainer.core import geometry as geo
 from trainer.core.ball_line import back_gap_cm
 from trainer.core.estimate import BACK, Prepared, estimate
+from trainer.core.handpath import HandPoint
 from trainer.core.landmarks import Landmark
 from trainer.core.records import Measures, Pose
 from trainer.core.setup import Reference
@@ -100,7 +102,7 @@ def moved_cm(now_px: FloatArray, then_px: FloatArray, reference: Reference) -> t
 
 def head_drift_cm(pose: Pose, reference: Reference) -> tuple[float, float]:
     """Return the head point's (lateral, vertical) drift in cm from setup."""
-    return moved_cm(geo.head_point(pose.image_px), geo.head_point(reference.image_px), reference)
+    return moved_cm(geo.head_point(pose.image_px), reference.head_px, reference)
 
 
 def side_tilt_deg(pose: Pose, reference: Reference) -> float:
@@ -147,6 +149,24 @@ def hand_px(pose: Pose, reference: Reference, expected_px: FloatArray | None) ->
     (lead_x, lead_y), (trail_x, trail_y) = told
     lead, trail = (share / (weight[0] + weight[1]) for share in weight)
     return np.array([lead * lead_x + trail * trail_x, lead * lead_y + trail * trail_y])
+
+
+def expected_hand_px(
+    path: Sequence[HandPoint], t_s: float, reference: Reference
+) -> FloatArray | None:
+    """Return where hands that came along ``path`` should be at ``t_s``; None if not known."""
+    recent = [point for point in path[-3:] if point.t_s < t_s]
+    if not recent or t_s - recent[-1].t_s > 0.3:
+        return None
+    last = recent[-1]
+    lateral, height = last.lateral_cm, last.height_cm
+    if len(recent) > 1 and last.t_s - recent[0].t_s > 1e-6:
+        ahead = (t_s - last.t_s) / (last.t_s - recent[0].t_s)
+        lateral += (last.lateral_cm - recent[0].lateral_cm) * ahead
+        height += (last.height_cm - recent[0].height_cm) * ahead
+    offset = np.array([lateral * geo.away_sign(reference.handed), -height])
+    place: FloatArray = reference.hand_px + offset / reference.cm_per_px
+    return place
 
 
 def hand_place_cm(

@@ -171,6 +171,9 @@ def _backswing(
     if has_turned and (_is_high(turn, rules) or _is_short_top(state, turn, speed, rules)):
         return reversal(state, now)
     if hands.arc_deg < rules.returned_arc_deg:
+        if _was_high(state, rules):
+            # One wrist was lost at the top and is seen there still: it never left.
+            return reversal(state, now)
         return _to_waiting(state, hands.t_s, now)
     began_s = state.takeaway_t_s if state.takeaway_t_s is not None else state.since_s
     if now.t_s - began_s > rules.swing_s:
@@ -201,7 +204,7 @@ def _top(
         # The hands go on: that was a stop on the way.
         state = replace(state, top_t_s=None)
         return move(state, Phase.TOP, Phase.BACKSWING, hands.t_s, now)
-    if left_cm > rules.leave_cm and going_on < 0:
+    if going_on < 0 and (left_cm > rules.leave_cm or hands.arc_deg < rules.returned_arc_deg):
         return leave_top(state, now)
     if now.t_s - state.since_s > rules.swing_s:
         return give_up_top(state, now)
@@ -238,6 +241,12 @@ _STEPS: Final = {
 
 def _is_high(hands: HandPoint, rules: PhaseRules) -> bool:
     return hands.arc_deg >= 75.0 and hands.level >= rules.low_top_height
+
+
+def _was_high(state: PhaseState, rules: PhaseRules) -> bool:
+    """Tell whether the hands of this backswing were high for longer than a jump of the points."""
+    high = [point.t_s for point in state.path if _is_high(point, rules)]
+    return len(high) > 2 and high[-1] - high[0] >= rules.high_top_hold_s
 
 
 def _is_short_top(

@@ -19,9 +19,10 @@ from trainer.core import geometry as geo
 from trainer.core import own_rep
 from trainer.core import phases as phase_rules
 from trainer.core.estimate import Fitted, Prepared, prepare
-from trainer.core.handpath import HandPoint, speed_cm_s
+from trainer.core.handpath import HandPoint, one_strayed, speed_cm_s
 from trainer.core.measures import (
     arms_cm,
+    expected_hand_px,
     hand_arc_deg,
     hand_level,
     hand_place_cm,
@@ -102,13 +103,13 @@ def step(
     state, smooth = _smooth(state, t_s, pose, rules)
     state, found = _look_for_setup(state, t_s, pose, rules)
     before = state.phases
-    reading = _reading(state, t_s, pose, found)
+    reading = _reading(state, t_s, pose, found, rules.phases.hands_apart_cm)
     phases, changes = phase_rules.step(state.phases, reading, rules.phases)
     state = _follow_changes(state, phases, found)
     state = _make_ready(state, fitted)
     expected_px = None
     if state.reference is not None:
-        expected_px = expected_hand_px(state, t_s, state.reference)
+        expected_px = expected_hand_px(state.phases.path, t_s, state.reference)
     now = measure(smooth, t_s, state.reference, state.ready, expected_px, rules.ball_line_cm)
     now = corrected(now, rules.rod_read_deg)
     everybodys = now.shoulder_turn_se_deg
@@ -212,11 +213,18 @@ def _look_for_setup(
         return replace(state, window=window), None
     if state.reference is not None and t_s - state.looked_s < RENEW_S - 1e-9:
         return replace(state, window=window), None
-    return replace(state, window=window, looked_s=t_s), reference_from(window, rules)
+    # Once hands have begun to go, points that jump no longer speak for hands that keep still.
+    flickering = phase is not Phase.TAKEAWAY
+    found = reference_from(window, rules, flickering=flickering)
+    return replace(state, window=window, looked_s=t_s), found
 
 
 def _reading(
-    state: SessionState, t_s: float, pose: Pose | None, found: Reference | None
+    state: SessionState,
+    t_s: float,
+    pose: Pose | None,
+    found: Reference | None,
+    apart_limit_cm: float,
 ) -> Reading:
     if pose is None:
         return Reading(t_s=t_s, seen=False)
@@ -224,43 +232,31 @@ def _reading(
     reference = state.reference
     if reference is None:
         return Reading(t_s=t_s, seen=True, setup_t_s=setup_t_s)
-    lateral, height = hand_place_cm(pose, reference, expected_hand_px(state, t_s, reference))
+    path = state.phases.path
+    lateral, height = hand_place_cm(pose, reference, expected_hand_px(path, t_s, reference))
     lead, trail = geo.lead_trail(reference.handed, "wrist")
     apart_px = math.dist(pose.image_px[lead].tolist(), pose.image_px[trail].tolist())
+    apart_cm = apart_px * reference.cm_per_px
     shoulders = moved_cm(geo.middle(pose.image_px, "shoulder"), reference.chest_px, reference)
     hips = moved_cm(geo.middle(pose.image_px, "hip"), reference.hip_px, reference)
+    hands = HandPoint(
+        t_s=t_s,
+        lateral_cm=lateral,
+        height_cm=height,
+        arc_deg=hand_arc_deg(lateral, height, reference),
+        level=hand_level(height, reference),
+        arms_cm=arms_cm(pose, reference),
+        motion=pose.hand_motion,
+    )
+    is_told = apart_cm < apart_limit_cm or not one_strayed((*path, hands), reference.lost)
     return Reading(
         t_s=t_s,
         seen=True,
         setup_t_s=setup_t_s,
-        hands=HandPoint(
-            t_s=t_s,
-            lateral_cm=lateral,
-            height_cm=height,
-            arc_deg=hand_arc_deg(lateral, height, reference),
-            level=hand_level(height, reference),
-            arms_cm=arms_cm(pose, reference),
-            motion=pose.hand_motion,
-        ),
-        hands_apart_cm=apart_px * reference.cm_per_px,
+        hands=hands,
+        hands_apart_cm=apart_cm if is_told else None,
         body_moved_cm=max(math.hypot(*shoulders), math.hypot(*hips)),
     )
-
-
-def expected_hand_px(state: SessionState, t_s: float, reference: Reference) -> FloatArray | None:
-    """Return where the hands should be at ``t_s`` if they go on as so far; None if not known."""
-    path = [point for point in state.phases.path[-3:] if point.t_s < t_s]
-    if not path or t_s - path[-1].t_s > 0.3:
-        return None
-    last = path[-1]
-    lateral, height = last.lateral_cm, last.height_cm
-    if len(path) > 1 and last.t_s - path[0].t_s > 1e-6:
-        ahead = (t_s - last.t_s) / (last.t_s - path[0].t_s)
-        lateral += (last.lateral_cm - path[0].lateral_cm) * ahead
-        height += (last.height_cm - path[0].height_cm) * ahead
-    offset = np.array([lateral * geo.away_sign(reference.handed), -height])
-    place: FloatArray = reference.hand_px + offset / reference.cm_per_px
-    return place
 
 
 def _follow_changes(

@@ -24,6 +24,9 @@ _HEAD: Final = (Landmark.NOSE, Landmark.LEFT_EAR, Landmark.RIGHT_EAR)
 #: How far beyond trunk and head tags are looked for, in lengths of the trunk. Chosen by eye: half
 #: the width of a trunk, and a tag held out from it, and a cap.
 _MARGIN: Final = 0.45
+#: From the shoulders' middle to the hips' of a grown-up at address, as it is seen from the front.
+#: By eye.
+_TRUNK_CM: Final = 43.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -55,7 +58,27 @@ def search_box(image_px: FloatArray, size_wh: tuple[int, int]) -> Box | None:
     return (left, top, right, bottom) if right > left and bottom > top else None
 
 
-def trunk_middle(image_px: FloatArray) -> FloatArray:
-    """Return the middle of the trunk, (2,), in a pose's (33, 2) points."""
-    middle: FloatArray = image_px[list(_TRUNK)].mean(axis=0)
-    return middle
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Trunk:
+    """Where a player's trunk is in the picture, and how large a tag on it is."""
+
+    shoulders_px: FloatArray  #: (2,) middle of both shoulders
+    hips_px: FloatArray  #: (2,) middle of both hips
+    tag_px: float  #: side of a tag that faces the camera, to a tenth or so
+
+    @property
+    def middle_px(self) -> FloatArray:
+        """Its middle, (2,)."""
+        return (self.shoulders_px + self.hips_px) / 2
+
+
+def trunk_of(image_px: FloatArray, size_m: float, cm_per_px: float | None = None) -> Trunk:
+    """Return the trunk in a pose's (33, 2) points, for tags ``size_m`` large.
+
+    ``cm_per_px`` is what a pixel spans at the player; None: as the trunk's length tells it.
+    """
+    points = image_px[list(_TRUNK)]
+    shoulders, hips = points[:2].mean(axis=0), points[2:].mean(axis=0)
+    if cm_per_px is None:
+        cm_per_px = _TRUNK_CM / max(float(np.hypot(*(shoulders - hips))), 1.0)
+    return Trunk(shoulders_px=shoulders, hips_px=hips, tag_px=100.0 * size_m / cm_per_px)

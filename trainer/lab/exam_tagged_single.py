@@ -15,6 +15,9 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from trainer.core.landmarks import LANDMARK_COUNT, Landmark
+from trainer.core.tag_seen import Trunk, trunk_of
+
 Floats = NDArray[np.float64]
 
 #: How obliquely a tag is seen, degrees: lower and upper end.
@@ -56,7 +59,8 @@ def sights(video: Path) -> list[Sight]:
         if not read:
             break
         box = _box(frame["joints_px"], size_wh)
-        seen = {tag.number: tag for tag in finder.find(picture[:, :, ::-1], box)}
+        trunk = _trunk(frame["joints_px"], solver.size_m(0) or 0.0)
+        seen = {tag.number: tag for tag in finder.find(picture[:, :, ::-1], box, trunk=trunk)}
         for name, tag in frame["tags"].items():
             towards = camera.place_m - np.array(tag["middle_m"])
             facing = np.array(tag["facing"])
@@ -85,6 +89,19 @@ def _off(read: Floats, true: Floats) -> tuple[float, float]:
     turns = [np.degrees(np.arctan2(way[0], way[2])) for way in (read, true)]
     pitches = [np.degrees(np.arcsin(np.clip(way[1], -1, 1))) for way in (read, true)]
     return float((turns[0] - turns[1] + 180) % 360 - 180), float(pitches[0] - pitches[1])
+
+
+def _trunk(joints: dict[str, Any], size_m: float) -> Trunk:
+    """Return the trunk, as the pose would tell it."""
+    points = np.full((LANDMARK_COUNT, 2), np.nan)
+    for point in (
+        Landmark.LEFT_SHOULDER,
+        Landmark.RIGHT_SHOULDER,
+        Landmark.LEFT_HIP,
+        Landmark.RIGHT_HIP,
+    ):
+        points[point] = joints[point.name.lower()]
+    return trunk_of(points, size_m)
 
 
 def _box(joints: dict[str, Any], size_wh: tuple[int, int]) -> tuple[int, int, int, int]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import xml.etree.ElementTree as ET
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Final
 
 import numpy as np
@@ -14,12 +14,22 @@ from trainer.core.compare import Average
 from trainer.core.landmarks import Landmark as L
 from trainer.core.records import Handed
 from trainer.report.chosen import Closer, Material, SessionReps
-from trainer.report.measured import Asked, Measured, asked_of, average_of, place_of
+from trainer.report.measured import (
+    HEAD,
+    HIPS,
+    TURN,
+    Asked,
+    Measured,
+    asked_of,
+    average_of,
+    place_of,
+)
 from trainer.report.wording import (
     average_words,
     number,
     reading,
     reps,
+    session_names,
     with_unit,
 )
 
@@ -34,27 +44,29 @@ _BONES: Final = tuple(
         (L.RIGHT_HIP, L.RIGHT_KNEE), (L.RIGHT_KNEE, L.RIGHT_ANKLE),
     )
 )  # fmt: skip
-#: Columns of the curves and what they are called beside their axis.
+#: Columns of the curves, what they are called beside their axis, and what is asked of them.
 _CURVES: Final = (
-    ("shoulder_turn_deg", "shoulder turn, °"),
-    ("head_lateral_cm", "head sideways, cm"),
-    ("hip_lateral_cm", "hips sideways, cm"),
+    ("shoulder_turn_deg", "shoulder turn, °", TURN),
+    ("head_lateral_cm", "head sideways, cm", HEAD),
+    ("hip_lateral_cm", "hips sideways, cm", HIPS),
 )
+_NOTHING: Final = Asked(low=None, high=None, target=None)
 _SHARES_PCT: Final = (25, 50, 75, 100)
 
 
-def rep_chart(measured: Measured, material: Material, counted: str) -> ET.Element | None:
+def rep_chart(
+    measured: Measured, material: Material, counted: str, *, half: bool = False
+) -> ET.Element | None:
     """Draw every whole rep of a measure; None where there is none or none was measured.
 
-    ``counted`` says in words where the reps lay.
+    ``counted`` says in words where the reps lay; ``half``: for half a page's width.
     """
     whole, pain = material.whole, material.pain
     found = average_of(measured, whole)
     if found is None:
         return None
     read = [measured.read(kept) for kept in whole]
-    nothing = Asked(low=None, high=None, target=None)
-    asked = [asked_of(measured, kept, pain=pain) or nothing for kept in whole]
+    asked = [asked_of(measured, kept, pain=pain) or _NOTHING for kept in whole]
     starts = np.cumsum([len(one.whole) for one in material.sessions])[:-1]
     values = _floats([value for value, _ in read])
     chart = svg_charts.RepChart(
@@ -76,20 +88,29 @@ def rep_chart(measured: Measured, material: Material, counted: str) -> ET.Elemen
     )
     if found.reading_se is not None:
         desc += " The bars are one standard error either way."
-    return svg_charts.rep_chart(chart, name=measured.name, title=measured.title, desc=desc)
+    return svg_charts.rep_chart(
+        chart, name=measured.name, title=measured.title, desc=desc, half=half
+    )
 
 
-def curves_chart(closer: Sequence[Closer]) -> ET.Element | None:
-    """Draw turn and drifts of best, worst and reference rep over their backswing."""
+def curves_chart(closer: Sequence[Closer], *, pain: bool) -> ET.Element | None:
+    """Draw turn and drifts of best, worst and reference rep over their backswing.
+
+    What was asked for is drawn where it was the same for all of them; ``pain``: no turn is.
+    """
     curves = [curve for one in closer if (curve := _curve(one)) is not None]
-    rows = [row for row in _CURVES if any(row[0] in curve.columns for curve in curves)]
+    rows = [
+        _curve_row(column, words, measured, closer, pain=pain)
+        for column, words, measured in _CURVES
+        if any(column in curve.columns for curve in curves)
+    ]
     if not rows:
         return None
     told = []
     for curve in curves:
-        for column, words in rows:
-            if column in curve.columns:
-                told.append(f"{curve.words}, {words}: {_at_shares(curve, column)}")
+        for row in rows:
+            if row.column in curve.columns:
+                told.append(f"{curve.words}, {row.words}: {_at_shares(curve, row.column)}")
     return svg_charts.curves_chart(
         curves,
         rows,
@@ -99,32 +120,52 @@ def curves_chart(closer: Sequence[Closer]) -> ET.Element | None:
     )
 
 
-def body_figure(closer: Sequence[Closer], numbers: Sequence[str]) -> ET.Element | None:
-    """Draw best, worst and reference rep at setup and top; None where no points were kept."""
-    bodies = [
-        body
-        for one, words in zip(closer, numbers, strict=True)
-        if (body := body_of(one, words)) is not None
-    ]
-    if not bodies:
-        return None
-    told = []
-    for one, words in zip(closer, numbers, strict=True):
+def _curve_row(
+    column: str, words: str, measured: Measured, closer: Sequence[Closer], *, pain: bool
+) -> svg_charts.CurveRow:
+    asked = _same(asked_of(measured, one.kept, pain=pain) for one in closer)
+    strict = {one.kept.aim.hips_strict for one in closer}
+    return svg_charts.CurveRow(
+        column=column,
+        words=words,
+        low=asked.low,
+        high=asked.high,
+        target=asked.target,
+        at_top=measured is TURN or (measured is HIPS and True not in strict),
+    )
+
+
+def _same(asked: Iterable[Asked | None]) -> Asked:
+    """Return what was asked of all alike; nothing where it was not the same."""
+    found = set(asked)
+    return (found.pop() if len(found) == 1 else None) or _NOTHING
+
+
+def body_figures(closer: Sequence[Closer], names: Sequence[str]) -> list[ET.Element]:
+    """Draw best, worst and reference rep at setup and top; none of whom no points were kept."""
+    made = []
+    for one, words in zip(closer, names, strict=True):
+        body = body_of(one, words)
+        if body is None:
+            continue
         line = one.kept.aim.ball_line_cm
         top = one.kept.rep.at_top
         gap = None if top is None else top.back_gap_cm
-        told.append(
-            f"{words}: ball line "
-            + ("not known" if line is None else f"{number(line, 1)} cm from the lead shoulder")
-            + ", upper back at the top "
-            + ("not measured" if gap is None else f"{number(gap, 1)} cm from the ball line")
+        told = "ball line " + (
+            "not known" if line is None else f"{number(line, 1)} cm from the lead shoulder"
         )
-    return svg_charts.body_figure(
-        bodies,
-        name="bodies",
-        title="The body at setup (thin, dashed) and at the top (thick)",
-        desc=". ".join(told) + ". Drawn from the body points as the camera saw them.",
-    )
+        told += ", upper back at the top " + (
+            "not measured" if gap is None else f"{number(gap, 1)} cm from the ball line"
+        )
+        made.append(
+            svg_charts.body_figure(
+                body,
+                name=f"body-{one.name}",
+                title=f"{words}, the body at setup (thin, dashed) and at the top (thick)",
+                desc=f"{words}: {told}. Drawn from the body points as the camera saw them.",
+            )
+        )
+    return made
 
 
 def body_of(one: Closer, words: str) -> svg_charts.Body | None:
@@ -158,20 +199,30 @@ def body_of(one: Closer, words: str) -> svg_charts.Body | None:
     )
 
 
-def trend_chart(measured: Measured, sessions: Sequence[SessionReps]) -> ET.Element | None:
-    """Draw the average of a measure over sessions; None with fewer than two that have one."""
+def trend_chart(
+    measured: Measured, sessions: Sequence[SessionReps], *, pain: bool
+) -> ET.Element | None:
+    """Draw the average of a measure over sessions; None with fewer than two that have one.
+
+    What was asked for is drawn where it stayed the same through a session; ``pain``: no turn is.
+    """
     found = [average_of(measured, one.whole) for one in sessions]
     if sum(one is not None for one in found) < 2:
         return None
+    names = session_names(sessions)
     told = ", ".join(
-        f"{one.day.isoformat()} {average_words(measured, average)}"
-        for one, average in zip(sessions, found, strict=True)
+        f"{name} {average_words(measured, average)}"
+        for name, average in zip(names, found, strict=True)
     )
+    asked = [_same(asked_of(measured, kept, pain=pain) for kept in one.whole) for one in sessions]
     chart = svg_charts.TrendChart(
         unit=measured.axis,
-        words=tuple(one.day.isoformat() for one in sessions),
+        words=names,
         means=_floats([None if one is None else one.mean for one in found]),
         pm=_floats([mean_pm(one) for one in found]),
+        low=_floats([one.low for one in asked]),
+        high=_floats([one.high for one in asked]),
+        target=_floats([one.target for one in asked]),
     )
     return svg_charts.trend_chart(
         chart,
@@ -208,7 +259,7 @@ def _curve(one: Closer) -> svg_charts.Curve | None:
         share_pct=100.0 * curves.t_s[within] / backswing_s,
         columns={
             name: curves.columns[name][within]
-            for name, _ in _CURVES
+            for name, *_ in _CURVES
             if name in curves.columns and np.isfinite(curves.columns[name][within]).any()
         },
     )
@@ -233,4 +284,4 @@ def _floats(values: Sequence[float | None]) -> svg_charts.FloatArray:
 
 def rep_words(one: Closer, measured: Sequence[Measured]) -> str:
     """Return a rep's readings in words."""
-    return ", ".join(f"{item.title.lower()} {reading(item, one.kept)}" for item in measured)
+    return ", ".join(f"{item.short} {reading(item, one.kept)}" for item in measured)

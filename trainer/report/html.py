@@ -13,6 +13,11 @@ _FORBIDDEN: Final = re.compile(
     "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufdd0-\ufdef\ufffe\uffff]"
 )
 
+#: Tables of so many rows at most are not broken between two sheets of paper.
+SHORT_ROWS: Final = 12
+#: More columns than so many are not squeezed into a telephone's width.
+MANY_COLUMNS: Final = 3
+
 
 def el(tag: str, *content: ET.Element | str | None, **attributes: str) -> ET.Element:
     """Return an element; ``None`` among its content is left out.
@@ -55,7 +60,17 @@ def table(
         add(body, el("tr", el("th", first, scope="row"), *(el("td", cell) for cell in rest)))
     made = el("table", el("caption", caption), el("thead", columns), body, **attributes)
     # A wide table is moved under the finger, in place of the page.
-    return el("section", made, class_="wide", tabindex="0", aria_label=caption)
+    # A short one stays on one sheet of paper.
+    of = ["wide", *(["short"] if len(rows) <= SHORT_ROWS else [])]
+    of += ["many"] if len(head) > MANY_COLUMNS else []
+    return el("section", made, class_=" ".join(of), tabindex="0", aria_label=caption)
+
+
+def figure(chart: ET.Element | None, *words: ET.Element | str) -> ET.Element:
+    """Return a chart over its words; the words alone where there is none."""
+    if chart is None:
+        return el("p", *words)
+    return el("figure", el("div", chart, class_="chart"), el("figcaption", *words))
 
 
 def bullets(lines: Sequence[str]) -> ET.Element:

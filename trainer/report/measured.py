@@ -42,6 +42,7 @@ class Measured:
 
     name: str
     title: str
+    short: str  #: what it is called within a sentence
     unit: str  #: as written behind a number
     axis: str  #: the unit as written beside an axis
     zero: str  #: what its sign and zero mean
@@ -108,6 +109,7 @@ _AWAY: Final = "0 is your setup, + away from the target"
 TURN: Final = Measured(
     name="shoulder_turn",
     title="Shoulder turn at the top",
+    short="shoulder turn",
     unit="°",
     axis="degrees",
     zero=_AWAY,
@@ -118,6 +120,7 @@ TURN: Final = Measured(
 CHEST: Final = Measured(
     name="thorax_turn",
     title="Chest turn at the top, by tags",
+    short="chest turn",
     unit="°",
     axis="degrees",
     zero=_AWAY,
@@ -129,6 +132,7 @@ CHEST: Final = Measured(
 HEAD: Final = Measured(
     name="head_lateral",
     title="Head, largest drift sideways",
+    short="head sideways",
     unit=" cm",
     axis="cm",
     zero=_AWAY,
@@ -139,6 +143,7 @@ HEAD: Final = Measured(
 HEAD_UP: Final = Measured(
     name="head_vertical",
     title="Head, largest drift up or down",
+    short="head up and down",
     unit=" cm",
     axis="cm",
     zero="0 is your setup, + up",
@@ -149,6 +154,7 @@ HEAD_UP: Final = Measured(
 HIPS: Final = Measured(
     name="hip_lateral",
     title="Hips, drift sideways",
+    short="hips",
     unit=" cm",
     axis="cm",
     zero=_AWAY + "; at the top, or the largest where hips were asked for all the way",
@@ -159,6 +165,7 @@ HIPS: Final = Measured(
 GAP: Final = Measured(
     name="back_gap",
     title="Upper back to the ball line at the top",
+    short="upper back to the ball line",
     unit=" cm",
     axis="cm",
     zero="+ short of the line, − past it",
@@ -174,6 +181,7 @@ TOLD: Final = (
     Measured(
         name="hip_turn",
         title="Hip turn at the top",
+        short="hip turn",
         unit="°",
         axis="degrees",
         zero=_AWAY,
@@ -182,6 +190,7 @@ TOLD: Final = (
     Measured(
         name="separation",
         title="Separation at the top",
+        short="separation",
         unit="°",
         axis="degrees",
         zero="shoulder turn less hip turn",
@@ -190,6 +199,7 @@ TOLD: Final = (
     Measured(
         name="side_tilt",
         title="Side tilt at the top",
+        short="side tilt",
         unit="°",
         axis="degrees",
         zero="0 is upright, + shoulders further from the target than the hips",
@@ -198,6 +208,7 @@ TOLD: Final = (
     Measured(
         name="chest_pitch",
         title="Chest pitch at the top",
+        short="chest pitch",
         unit="°",
         axis="degrees",
         zero="0 faces level, + upward",
@@ -206,6 +217,7 @@ TOLD: Final = (
     Measured(
         name="backswing",
         title="Backswing, takeaway to top",
+        short="backswing",
         unit=" s",
         axis="seconds",
         zero="no ± is stated for times",

@@ -9,17 +9,16 @@ from typing import Final
 
 from trainer import __version__
 from trainer.caution import CAUTION_LINES, CAUTION_TITLE, PAIN_LINES, PAIN_TITLE
-from trainer.core.compare import FEWEST
+from trainer.core.compare import FEWEST, Average
 from trainer.report import drawn
 from trainer.report.chosen import Closer, Material
+from trainer.report.compared import against, cues, next_day, trend
 from trainer.report.how import how_taken
-from trainer.report.html import add, bullets, el, section, table
+from trainer.report.html import add, bullets, el, figure, section, table
 from trainer.report.measured import (
-    ALL,
     ASKED,
     CHEST,
     HEAD,
-    HEAD_UP,
     HIPS,
     TOLD,
     TURN,
@@ -31,23 +30,22 @@ from trainer.report.pictured import filmed, pictured
 from trainer.report.style import STYLE
 from trainer.report.wording import (
     NOT_MEASURED,
+    Count,
+    asked_words,
     average_words,
-    change_words,
     count_of,
     count_words,
     course_words,
     dates,
     held_and_slipped,
-    next_day_head,
     number,
     reading,
+    reps,
     sentence,
-    whole_reps,
+    with_unit,
 )
 from trainer.store.records import KeptRep
 
-#: Of these a trend is drawn, and silent reps are told apart.
-_FOLLOWED: Final = (TURN, HEAD, HEAD_UP, HIPS)
 _ALONE: Final = "default-src 'none'; style-src 'unsafe-inline'"
 _WITH_PICTURES: Final = f"{_ALONE}; img-src data:"
 _TRUTH: Final = {True: "good", False: "not good", None: "–"}
@@ -62,17 +60,20 @@ def page_of(material: Material, made: datetime.datetime) -> ET.Element:
         el("h1", f"Backswing report: {material.player}, {dates(material.sessions)}"),
         el("p", sentence(material), class_="lead"),
     )
+    spoken = bool(_spoken_of(material))  # then it comes first: it is what the player comes for
     if material.pain:
         add(main, el("section", el("h2", PAIN_TITLE), bullets(PAIN_LINES), class_="pain"))
     for part in (
         _summary(material),
+        _notes(material) if spoken else None,
         _each(material),
         _closer(material),
-        _cues(material),
-        _next_day(material),
-        _against(material),
-        _trend(material),
-        _notes(material),
+        cues(material),
+        next_day(material),
+        against(material),
+        trend(material),
+        _also(material),
+        None if spoken else _notes(material),
         _all_reps(material),
         how_taken(material),
         el("section", el("h2", CAUTION_TITLE), bullets(CAUTION_LINES)),
@@ -101,48 +102,63 @@ def page_of(material: Material, made: datetime.datetime) -> ET.Element:
     )
 
 
-def _figure(drawn_: ET.Element | None, *words: ET.Element | str) -> ET.Element:
-    if drawn_ is None:
-        return el("p", *words)
-    chart = el("div", drawn_, class_="chart")
-    return el("figure", chart, el("figcaption", *words))
-
-
 def _summary(material: Material) -> ET.Element:
     rows: list[tuple[ET.Element | str, ...]] = []
-    most = 0
-    for measured in shown(ALL, material.reps):
+    for measured in shown(ASKED, material.reps):
         found = average_of(measured, material.whole)
-        count = count_of(measured, material.whole, pain=material.pain)
-        most = max(most, count.judged)
-        spread = "–" if found is None or found.sd is None else _amount(found.sd, measured)
-        own = (
-            "–"
-            if found is None or found.reading_se is None
-            else f"±{_amount(found.reading_se, measured)}"
-        )
         rows.append(
-            (measured.title, average_words(measured, found), spread, own, count_words(count))
+            (
+                measured.title,
+                count_words(count_of(measured, material.whole, pain=material.pain)),
+                asked_words(measured, material.whole, pain=material.pain),
+                with_unit(None if found is None else found.mean, measured),
+                *_spread(found, measured),
+            )
         )
-    if most < FEWEST:
+    kept = held_and_slipped(material)
+    if not (kept.held or kept.slipped or kept.between):
         said = [f"Too few reps were judged to say ({FEWEST} were wanted)."]
     else:
-        held, slipped = held_and_slipped(material)
         said = [
-            f"Held (at least 80 % of the reps in the band): {', '.join(held) or 'nothing'}.",
-            f"Slipped (more than 20 % beyond it): {', '.join(slipped) or 'nothing'}.",
+            f"Held (at least 80 % of the reps in the band): {_with_counts(kept.held)}.",
+            f"Slipped (more than 20 % beyond it): {_with_counts(kept.slipped)}.",
         ]
+        if kept.between:
+            said.append(f"Neither: {_with_counts(kept.between)}.")
     unseen = len(material.reps) - len(material.whole)
     if unseen:
-        said.append(f"Not seen to their end, and in no figure: {unseen}.")
+        were = "was not seen to its end" if unseen == 1 else "were not seen to their end"
+        said.append(f"{reps(unseen)} {were} and counted in no figure.")
     return section(
         "What held and what slipped",
         bullets(said),
         table(
             "Averages over the whole reps",
-            ("measure", "average", "spread (SD)", "± of one reading", "where the reps lay"),
+            (
+                "measure",
+                "where the reps lay",
+                "asked for",
+                "average",
+                "spread (SD)",
+                "± of one reading",
+            ),
             rows,
         ),
+    )
+
+
+def _with_counts(found: Sequence[tuple[Measured, Count]]) -> str:
+    told = [f"{one.short} ({count.inside} of {count.judged} in)" for one, count in found]
+    return ", ".join(told) or "nothing"
+
+
+def _spread(found: Average | None, measured: Measured) -> tuple[str, str]:
+    """Return how far the reps lay apart, and how sure one of them is."""
+    sd = None if found is None else found.sd
+    se = None if found is None else found.reading_se
+    return (
+        "–" if sd is None else _amount(sd, measured),
+        "–" if se is None else f"±{_amount(se, measured)}",
     )
 
 
@@ -152,16 +168,49 @@ def _amount(value: float, measured: Measured) -> str:
 
 def _each(material: Material) -> ET.Element:
     part = section("Every rep")
-    for measured in shown(ALL, material.reps):
-        counted = count_words(count_of(measured, material.whole, pain=material.pain))
-        chart = drawn.rep_chart(measured, material, counted)
-        words = f"{measured.title}: {measured.zero}."
-        if chart is None:
-            add(part, el("h3", measured.title), el("p", f"{NOT_MEASURED} in any rep.".capitalize()))
-            continue
-        told = f"{words} {counted.capitalize()}. {course_words(measured, material.whole)}"
-        add(part, el("h3", measured.title), _figure(chart, told))
+    for measured in shown(ASKED, material.reps):
+        add(part, el("h3", measured.title), _rep_figure(measured, material))
     return part
+
+
+def _rep_figure(measured: Measured, material: Material, *, half: bool = False) -> ET.Element:
+    counted = count_words(count_of(measured, material.whole, pain=material.pain))
+    chart = drawn.rep_chart(measured, material, counted, half=half)
+    if chart is None:
+        return el("p", f"{NOT_MEASURED} in any rep.".capitalize())
+    zero = f"{measured.zero[0].upper()}{measured.zero[1:]}"
+    return figure(
+        chart, f"{zero}. {counted.capitalize()}. {course_words(measured, material.whole)}"
+    )
+
+
+def _also(material: Material) -> ET.Element:
+    """Return what was measured and nothing is asked of."""
+    rows: list[tuple[ET.Element | str, ...]] = []
+    charts = el("div", class_="half")
+    for measured in shown(TOLD, material.reps):
+        found = average_of(measured, material.whole)
+        missing = sum(measured.read(kept)[0] is None for kept in material.whole)
+        rows.append(
+            (
+                measured.title,
+                average_words(measured, found),
+                *_spread(found, measured),
+                reps(missing) if missing else "–",
+            )
+        )
+        if found is not None:
+            drawn_ = _rep_figure(measured, material, half=True)
+            add(charts, el("div", el("h3", measured.title), drawn_))
+    return section(
+        "Measured too, with nothing asked of it",
+        table(
+            "Averages of what is told only",
+            ("measure", "average", "spread (SD)", "± of one reading", NOT_MEASURED),
+            rows,
+        ),
+        charts if len(charts) else None,
+    )
 
 
 def _closer(material: Material) -> ET.Element:
@@ -175,7 +224,7 @@ def _closer(material: Material) -> ET.Element:
         )
     names = [_rep_name(one, material) for one in closer]
     told = [
-        f"{name}: {drawn.rep_words(one, shown((TURN, CHEST, HEAD, HIPS), [one.kept]))}."
+        f"{name}{_why(one)}: {drawn.rep_words(one, shown((TURN, CHEST, HEAD, HIPS), [one.kept]))}."
         for one, name in zip(closer, names, strict=True)
     ]
     if not any(one.name == "reference" for one in closer):
@@ -189,19 +238,34 @@ def _closer(material: Material) -> ET.Element:
             f"one furthest from it; where the coach said good or not, that comes first.{pain}",
         ),
         bullets(told),
-        _figure(
-            drawn.curves_chart(closer),
+        figure(
+            drawn.curves_chart(closer, pain=material.pain),
             "Turn and drifts from takeaway to top. 0 is the setup, + away from the target. Each "
-            "rep takes its own time, so the backswing is counted in per cent.",
+            "rep takes its own time, so the backswing is counted in per cent. What was asked for "
+            "is grey: over the whole backswing, or at its end where the top alone counts.",
         ),
-        _figure(
-            drawn.body_figure(closer, names),
+        _bodies(
+            drawn.body_figures(closer, names),
             "At setup (thin, dashed) and at the top (thick), as the camera saw it, not as in a "
             "mirror. Ball line and trail hip are upright lines through their places at setup; "
             "“back” is the upper back's edge at the top.",
         ),
-        *pictured(closer, names),
+        pictured(closer, names),
     )
+
+
+def _bodies(bodies: Sequence[ET.Element], words: str) -> ET.Element | None:
+    if not bodies:
+        return None
+    return el("figure", el("div", *bodies, class_="bodies"), el("figcaption", words))
+
+
+def _why(one: Closer) -> str:
+    """Return that the coach's word made it the best or the worst, where it did."""
+    word = {"best": True, "worst": False}.get(one.name)
+    if word is None or one.kept.coach_good is not word:
+        return ""
+    return f", {_TRUTH[word]} by the coach's word"
 
 
 def _rep_name(one: Closer, material: Material) -> str:
@@ -212,114 +276,13 @@ def _rep_name(one: Closer, material: Material) -> str:
     return name
 
 
-def _compared(
-    caption: str, heads: tuple[str, str], before: Sequence[KeptRep], after: Sequence[KeptRep]
-) -> ET.Element:
-    rows: list[tuple[ET.Element | str, ...]] = []
-    for measured in _FOLLOWED:
-        first, second = average_of(measured, before), average_of(measured, after)
-        rows.append(
-            (
-                measured.title,
-                average_words(measured, first),
-                average_words(measured, second),
-                change_words(measured, first, second),
-            )
-        )
-    return table(caption, ("measure", *heads, "difference"), rows)
-
-
-def _cues(material: Material) -> ET.Element:
-    heard = [kept for kept in material.whole if kept.cues_heard is True]
-    silent = [kept for kept in material.whole if kept.cues_heard is False]
-    title = "With tones and without"
-    if not heard or not silent:
-        unknown = len(material.whole) - len(heard) - len(silent)
-        said = f"{whole_reps(len(heard))} with tones, {len(silent)} silent"
-        said += f", {unknown} of which it is not known" if unknown else ""
-        return section(title, el("p", f"{said}: nothing to compare."))
-    return section(
-        title,
-        el(
-            "p",
-            "Whether a figure holds without tones says more about what was learned than the "
-            "figures with them.",
-        ),
-        _compared("Reps with tones against silent reps", ("with tones", "silent"), heard, silent),
-    )
-
-
-def _next_day(material: Material) -> ET.Element:
-    title = "Next-day check"
-    found = material.next_day
-    if found is None:
-        return section(
-            title,
-            el(
-                "p",
-                "Not made: it takes a session on an earlier day, and reps at the beginning of "
-                "this one without tones.",
-            ),
-        )
-    return section(
-        title,
-        el("p", next_day_head(found)),
-        _compared(
-            "What stayed from the last session",
-            (found.before.day.isoformat(), "now, without tones"),
-            found.before.whole,
-            found.now,
-        ),
-    )
-
-
-def _against(material: Material) -> ET.Element | None:
-    other = material.against
-    if other is None:
-        return None
-    return section(
-        f"Against the session of {other.day.isoformat()}",
-        el("p", f"{whole_reps(len(other.whole))} then, {whole_reps(len(material.whole))} here."),
-        _compared(
-            "Two sessions",
-            (other.day.isoformat(), dates(material.sessions)),
-            other.whole,
-            material.whole,
-        ),
-    )
-
-
-def _trend(material: Material) -> ET.Element:
-    part = section("Over the sessions")
-    if len(material.trend) < 2:
-        return add(part, el("p", "One session so far: no trend."))
-    first, last = material.trend[0], material.trend[-1]
-    add(
-        part,
-        el("p", "The average of each session. Its ± is the spread over the root of the number of "
-                "reps, together with one reading's own ±, which averaging does not make smaller."),
-    )  # fmt: skip
-    for measured in _FOLLOWED:
-        chart = drawn.trend_chart(measured, material.trend)
-        if chart is None:
-            add(part, el("p", f"{measured.title}: measured in fewer than two sessions."))
-            continue
-        before, after = average_of(measured, first.whole), average_of(measured, last.whole)
-        add(
-            part,
-            el("h3", measured.title),
-            _figure(
-                chart,
-                f"From {first.day.isoformat()} to {last.day.isoformat()}: "
-                f"{change_words(measured, before, after)}.",
-            ),
-        )
-    return part
+def _spoken_of(material: Material) -> list[KeptRep]:
+    return [kept for kept in material.reps if kept.note or kept.coach_good is not None]
 
 
 def _notes(material: Material) -> ET.Element:
     title = "The coach's notes"
-    told = [kept for kept in material.reps if kept.note or kept.coach_good is not None]
+    told = _spoken_of(material)
     if not told:
         return section(title, el("p", "None."))
     rows: list[tuple[ET.Element | str, ...]] = [
@@ -365,6 +328,5 @@ def _all_reps(material: Material) -> ET.Element:
         ("rep", "verdict", *(name for name, _ in more), *(one.title for one in measures)),
         rows,
     )
-    return section(
-        title, el("details", el("summary", f"{len(rows)} rows; not printed while closed"), made)
-    )
+    summary = el("summary", el("h2", title))
+    return el("section", el("details", summary, el("p", "Printed too while it is open."), made))

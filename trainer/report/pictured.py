@@ -17,7 +17,7 @@ def filmed(closer: Sequence[Closer]) -> bool:
     return any(one.top_jpeg is not None for one in closer)
 
 
-def pictured(closer: Sequence[Closer], names: Sequence[str]) -> list[ET.Element]:
+def pictured(closer: Sequence[Closer], names: Sequence[str]) -> ET.Element | None:
     """Return the picture at the top of each that was filmed, with its words; none twice."""
     made: list[ET.Element] = []
     seen: set[bytes] = set()
@@ -33,4 +33,4 @@ def pictured(closer: Sequence[Closer], names: Sequence[str]) -> list[ET.Element]
             alt=f"Picture of the player. {told}: {read}.",
         )
         made.append(el("figure", image, el("figcaption", f"{told}."), class_="picture"))
-    return made
+    return el("div", *made, class_="half") if made else None

@@ -10,22 +10,13 @@ from typing import Final
 from trainer.core.compare import FEWEST, Average, difference
 from trainer.core.counted import counted
 from trainer.report.chosen import Material, NextDay, SessionReps
-from trainer.report.measured import ASKED, Measured, Place, average_of, place_of
+from trainer.report.measured import ASKED, Measured, Place, asked_of, average_of, place_of
 from trainer.store.records import KeptRep
 
 NOT_MEASURED: Final = "not measured"
 #: A measure held when so large a share of its judged reps was in the band, and slipped when more
 #: than the rest was beyond it; between the two nothing is said. Chosen.
-HELD: Final = 0.8
-
-_SHORT: Final = {
-    "shoulder_turn": "shoulder turn",
-    "thorax_turn": "chest turn",
-    "head_lateral": "head sideways",
-    "head_vertical": "head up and down",
-    "hip_lateral": "hips",
-    "back_gap": "upper back to the ball line",
-}
+HELD_PCT: Final = 80
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,9 +39,10 @@ class Count:
         """True held, False slipped, None where too few were judged or it lies between."""
         if self.judged < FEWEST:
             return None
-        if self.inside >= HELD * self.judged:
+        # In whole numbers: 0.2 · 10 is a little less than 2 where 0.2 is 1 - 0.8.
+        if 100 * self.inside >= HELD_PCT * self.judged:
             return True
-        return False if self.beyond > (1.0 - HELD) * self.judged else None
+        return False if 100 * self.beyond > (100 - HELD_PCT) * self.judged else None
 
 
 def count_of(measured: Measured, reps: Sequence[KeptRep], *, pain: bool) -> Count:
@@ -114,7 +106,7 @@ def change_words(measured: Measured, before: Average | None, after: Average | No
     """Return what may be said of a difference: a change, no change, or too few readings."""
     found = difference(before, after)
     if found is None:
-        return f"too few readings to compare ({FEWEST} on each side were wanted)"
+        return f"too few readings ({FEWEST} a side are wanted)"
     said = (
         f"{signed(found.value, measured.places + 1)}{measured.unit}, "
         f"±{number(found.pm, measured.places + 1)}"
@@ -128,39 +120,81 @@ def dates(sessions: Sequence[SessionReps]) -> str:
     return first.isoformat() if first == last else f"{first.isoformat()} to {last.isoformat()}"
 
 
+def session_names(sessions: Sequence[SessionReps]) -> tuple[str, ...]:
+    """Return what each session is called: its day, and the time where that day has two."""
+    days = Counter(one.day for one in sessions)
+    return tuple(
+        one.day.isoformat() if days[one.day] == 1 else f"{one.session.began:%Y-%m-%d %H:%M}"
+        for one in sessions
+    )
+
+
 def sentence(material: Material) -> str:
     """Return the whole page in one sentence."""
     whole = material.whole
     sessions = len(material.sessions)
     when = (
-        f"On {dates(material.sessions)}"
+        f"On {dates(material.sessions)} at {material.sessions[0].session.began:%H:%M}"
         if sessions == 1
-        else (f"In {sessions} sessions, {dates(material.sessions)},")
+        else f"In {sessions} sessions, {dates(material.sessions)},"
     )
     said = f"{when} {material.player} made {whole_reps(len(whole))}"
     if not whole:
         return f"{said}, so there is nothing to measure."
-    good = sum(kept.good is True for kept in whole)
-    bad = sum(kept.good is False for kept in whole)
-    said += f": {good} good, {bad} not, {len(whole) - good - bad} that could not be told"
-    held, slipped = held_and_slipped(material)
+    verdicts = Counter(kept.good for kept in whole)
+    told = ((True, "good"), (False, "not good"), (None, "without a verdict"))
+    said += ": " + ", ".join(f"{verdicts[one]} {words}" for one, words in told if verdicts[one])
+    found = held_and_slipped(material)
     parts = []
-    if held:
-        parts.append(f"held: {', '.join(held)}")
-    if slipped:
-        parts.append(f"slipped: {', '.join(slipped)}")
+    if found.held:
+        parts.append(f"held: {names_of(found.held)}")
+    if found.slipped:
+        parts.append(f"slipped: {names_of(found.slipped)}")
     if material.pain:
         parts.append("pain was marked, so no turn is asked for")
     return f"{said}; {'; '.join(parts) if parts else 'nothing can be said yet of what held'}."
 
 
-def held_and_slipped(material: Material) -> tuple[list[str], list[str]]:
-    """Return the measures that held, and those that slipped."""
-    found = {one.name: count_of(one, material.whole, pain=material.pain).held for one in ASKED}
-    return (
-        [_SHORT[name] for name, held in found.items() if held],
-        [_SHORT[name] for name, held in found.items() if held is False],
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Kept:
+    """Which measures held, which slipped, and which did neither, each with its count."""
+
+    held: tuple[tuple[Measured, Count], ...]
+    slipped: tuple[tuple[Measured, Count], ...]
+    between: tuple[tuple[Measured, Count], ...]
+
+
+def held_and_slipped(material: Material) -> Kept:
+    """Return the measures that held, those that slipped, and those in between."""
+    found = [(one, count_of(one, material.whole, pain=material.pain)) for one in ASKED]
+    return Kept(
+        held=tuple(both for both in found if both[1].held),
+        slipped=tuple(both for both in found if both[1].held is False),
+        between=tuple(both for both in found if both[1].held is None and both[1].judged >= FEWEST),
     )
+
+
+def names_of(found: Sequence[tuple[Measured, Count]]) -> str:
+    """Return the measures' names in one line."""
+    return ", ".join(measured.short for measured, _ in found)
+
+
+def asked_words(measured: Measured, whole: Sequence[KeptRep], *, pain: bool) -> str:
+    """Return what was asked of a measure, of the last rep where it changed; "–" for nothing."""
+    asked = [one for kept in whole if (one := asked_of(measured, kept, pain=pain)) is not None]
+    if not asked:
+        return "–"
+    last = asked[-1]
+    if last.low is not None and last.high is not None:
+        low, high = (number(value, measured.places) for value in (last.low, last.high))
+        said = f"{low} to {high}{measured.unit}"
+    elif last.low is not None:
+        said = f"at least {with_unit(last.low, measured)}"
+    else:
+        said = f"at most {with_unit(last.high, measured)}"
+    if last.target is not None:
+        said = f"{with_unit(last.target, measured)} ({said})"
+    return said if len(set(asked)) == 1 else f"{said}, changed on the way"
 
 
 def count_words(count: Count) -> str:

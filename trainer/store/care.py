@@ -93,8 +93,17 @@ def restore(source: Path, path: Path | None = None) -> tuple[Held, Path | None]:
         raise StoreError(
             f"{source} is the record of reps itself. A backup of it was wanted. Give its name."
         )
-    with open_store(source, read_only=True) as backed_up:
-        _sound(backed_up)
+    with contextlib.ExitStack() as stack:
+        try:
+            backed_up = stack.enter_context(open_store(source, read_only=True))
+            _sound(backed_up)
+        except DamagedStoreError as error:
+            # Of the record in use it is said to restore a backup: here that is what failed.
+            why = str(error).partition("(")[2].partition("). A record")[0]
+            raise StoreError(
+                f"{source} is no whole backup ({why}), and nothing was changed. A file written by "
+                "trainer backup was wanted. Give another one."
+            ) from None
         before = _kept_before(path)
         with open_store(path, create=True) as store:
             store.replace_by(backed_up)

@@ -184,7 +184,10 @@ def _refused(source: Path) -> Iterator[None]:
         raise _strange(source, "it is nested too deep") from None
     except MemoryError:
         raise _strange(source, "it is too big for this machine's memory") from None
-    except (StrangeError, ValueError, zipfile.BadZipFile, NotImplementedError) as error:
+    except zipfile.BadZipFile as error:
+        why = str(error).splitlines()[0][:200]
+        raise _strange(source, f"it is no whole zip file ({why})") from None
+    except (StrangeError, ValueError, NotImplementedError) as error:
         raise _strange(source, str(error).splitlines()[0][:200]) from None
     except (EOFError, RuntimeError, zlib.error) as error:
         raise _strange(source, str(error)[:200]) from None
