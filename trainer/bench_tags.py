@@ -11,7 +11,7 @@ from trainer.adapters.opencv import load_cv2
 from trainer.adapters.tag_align import family
 from trainer.core import rotation as rot
 from trainer.core.lens import from_field_of_view, matrix
-from trainer.core.tag_seen import Box
+from trainer.core.tag_seen import Box, Trunk
 
 #: Number, and its middle on a body 3 m away: metres right and down of it.
 _WORN: Final = (
@@ -31,7 +31,7 @@ def tag_ms(size_wh: tuple[int, int], *, rounds: int) -> tuple[float, float, floa
     from trainer.adapters.tag_finder import bench
 
     images = [_picture(size_wh, step) for step in range(_PICTURES)]
-    return bench(images, _box(size_wh), rounds=rounds)
+    return bench(images, _box(size_wh), _trunk(size_wh), rounds=rounds)
 
 
 def _picture(size_wh: tuple[int, int], step: int) -> NDArray[np.uint8]:
@@ -73,3 +73,14 @@ def _box(size_wh: tuple[int, int]) -> Box:
     left, top = (int(max(v, 0)) for v in low)
     right, bottom = (int(min(v, s)) for v, s in zip(high, size_wh, strict=True))
     return left, top, right, bottom
+
+
+def _trunk(size_wh: tuple[int, int]) -> Trunk:
+    """Return where that body's trunk is; it wears no tag on the lead hip, which is sought."""
+    per_m = float(matrix(from_field_of_view(70.0, size_wh))[0, 0]) / _FAR_M
+    middle = np.array(size_wh) / 2
+    return Trunk(
+        shoulders_px=middle + np.array([0.0, -0.35]) * per_m,
+        hips_px=middle + np.array([0.0, 0.1]) * per_m,
+        tag_px=_SIZE_M * per_m,
+    )

@@ -105,18 +105,15 @@ def align_on(
 def _laid(
     grey: NDArray[np.uint8], corners_px: FloatArray, number: int, before: Aligned | None
 ) -> Aligned | None:
-    cv2 = load_cv2()
+    cv2 = opencv()
     grid = _grid()
     corners = np.asarray(corners_px, np.float64)
     blur = _blur(corners)
     if blur is None:
         return None
-    tag, slopes, lean = _template(number, *blur)
+    rows, lean = _template(number, *blur)
     shape = cv2.getPerspectiveTransform(grid.square, corners.astype(np.float32))
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-    columns = np.empty((len(tag), 12), np.float32)
-    columns[:, 8] = tag
-    columns[:, 9:] = grid.light
     weight = gain = None
     last, pace, gone = np.zeros(8), 1.0, np.zeros(8)
     for count in range(_STEPS if before is None else _PARTLY_STEPS):
@@ -126,30 +123,34 @@ def _laid(
         seen = seen.ravel().astype(np.float32)
         if gain is None and before is not None:
             gain = float(before.light[0])
-            weight = before.weight * _say(seen - columns[:, 8:] @ before.light, abs(gain))
+            weight = before.weight * _say(seen - before.light @ rows[8:], abs(gain))
         elif gain is None:
             gain = float(lean @ seen)
         if gain < _CONTRAST:
             return None
-        np.multiply(slopes, np.float32(gain), out=columns[:, :8])
-        weighted = columns.T if weight is None else columns.T * weight
-        square = weighted @ columns + grid.ridge
-        pull = weighted @ seen
+        # Solved for are the corners' moves times the contrast, so that the rows stay as they are.
+        weighted = rows if weight is None else rows * weight
+        square = (weighted @ rows.T).astype(np.float64) + grid.ridge
+        pull = (weighted @ seen).astype(np.float64)
         if before is not None:
-            stiff = (_ERRS * gain * _width(corners) / _SKEW_PX / (CELLS * _SAMPLES)) ** 2 * _SKEW
+            stiff = (_ERRS * _width(corners) / _SKEW_PX / (CELLS * _SAMPLES)) ** 2 * _SKEW
             square[:8, :8] += stiff
-            pull[:8] -= stiff @ gone
-        found = np.linalg.solve(square, pull)
-        left = seen - columns @ found
+            pull[:8] -= gain * (stiff @ gone)
+        solved, found = cv2.solve(square, pull)
+        if not solved:
+            return None
+        found = found[:, 0]
+        left = seen - found.astype(np.float32) @ rows
+        moves = found[:8] / gain
         gain = float(found[8])
         # In a picture sharper than the template steps overshoot, to and fro: shorter ones then.
-        back = float(found[:8] @ last)
+        back = float(moves @ last)
         if back < 0:
             pace /= 1.0 + min(-back / float(last @ last), 1.0)
-        last = found[:8].copy()
+        last = moves
         gone += pace * last
         moved = (grid.square + pace * last.reshape(4, 2)).astype(np.float32)
-        shape = shape @ np.linalg.inv(cv2.getPerspectiveTransform(grid.square, moved))
+        shape = shape @ cv2.getPerspectiveTransform(moved, grid.square)
         now = cv2.perspectiveTransform(grid.square[None].astype(np.float64), shape)[0]
         step = float(np.abs(now - corners).max())
         corners = now
@@ -168,7 +169,7 @@ def _laid(
         return None  # it wanders: no tag lies near the start
     if weight is None:
         return None
-    return _judged(corners, tag, left, weight, found[8:], square, before)
+    return _judged(corners, rows[8], left, weight, found[8:], square, before)
 
 
 def _say(left: Float32Array, scale: float) -> Float32Array:
@@ -176,8 +177,14 @@ def _say(left: Float32Array, scale: float) -> Float32Array:
     return weight
 
 
+def sides(corners: FloatArray) -> tuple[float, float, float, float]:
+    """Return the lengths of a tag's left, upper, right and lower side."""
+    a, b, c, d = corners.tolist()
+    return math.dist(a, d), math.dist(b, a), math.dist(c, b), math.dist(d, c)
+
+
 def _width(corners: FloatArray) -> float:
-    return float(np.linalg.norm(corners - corners[[3, 0, 1, 2]], axis=1).mean())
+    return sum(sides(corners)) / 4
 
 
 def _judged(
@@ -191,13 +198,13 @@ def _judged(
 ) -> Aligned | None:
     gain = float(light[0])
     fits = np.abs(left) < 0.3 * abs(gain)
-    share = float(fits.mean())
+    share = np.count_nonzero(fits) / len(fits)
     weights = float(weight.sum())
     power = float((weight * left) @ left) / weights
     mean = float(weight @ tag) / weights
     spread = gain * gain * (float((weight * tag) @ tag) / weights - mean * mean)
-    likeness = float(np.sqrt(spread / (spread + power)))
-    if gain < _CONTRAST or likeness < _LIKE or not np.all(np.isfinite(corners)):
+    likeness = math.sqrt(max(spread, 0.0) / (spread + power))
+    if gain < _CONTRAST or likeness < _LIKE or not np.isfinite(corners).all():
         return None
     if before is None:
         if share < _SHARE:
@@ -207,15 +214,17 @@ def _judged(
         white, black = fits[inside & (tag > 0.6)].mean(), fits[inside & (tag < 0.4)].mean()
         if min(white, black) < _PARTLY or gain < _KEEPS * float(before.light[0]):
             return None
-    inverse = np.linalg.inv(square)[:8, :8] * power
-    sampled = float(np.sqrt(np.diag(inverse).max()))  # in samples; a hidden corner's is largest
-    widths = np.linalg.norm(corners - corners[[3, 0, 1, 2]], axis=1)
-    noise = _OWN * sampled * float(widths.mean()) / (CELLS * _SAMPLES)
-    ways = corners[2] - corners[0], corners[3] - corners[1]
-    area = abs(float(ways[0][0] * ways[1][1] - ways[0][1] * ways[1][0])) / 2
-    narrow = _NARROW_PX / (area / float(widths.max()) / CELLS) ** 2
-    cell = float(widths.mean()) / CELLS
-    noise = float(np.linalg.norm([noise, narrow, _COVERED * (1.0 - share) * cell, NOISE_FLOOR_PX]))
+    inverse = opencv().invert(square)[1]
+    # In samples; a hidden corner's is largest.
+    sampled = math.sqrt(max(float(inverse.diagonal()[:8].max()) * power, 0.0)) / gain
+    long = sides(corners)
+    width = sum(long) / 4
+    noise = _OWN * sampled * width / (CELLS * _SAMPLES)
+    (ax, ay), (bx, by), (cx, cy), (dx, dy) = corners.tolist()
+    area = abs((cx - ax) * (dy - by) - (cy - ay) * (dx - bx)) / 2
+    narrow = _NARROW_PX / (area / max(long) / CELLS) ** 2
+    cell = width / CELLS
+    noise = math.hypot(noise, narrow, _COVERED * (1.0 - share) * cell, NOISE_FLOOR_PX)
     if before is not None and noise > _ROUGH * cell:
         return None
     return Aligned(
@@ -230,12 +239,19 @@ def _judged(
 
 def _blur(corners: FloatArray) -> tuple[int, int] | None:
     """Return the lens' blur along the tag's own x and y, as steps of ``_LEVEL``; None: no tag."""
-    right = (corners[1] - corners[0] + corners[2] - corners[3]) / 2 / (CELLS * _SAMPLES)
-    down = (corners[3] - corners[0] + corners[2] - corners[1]) / 2 / (CELLS * _SAMPLES)
-    area = float(right[0] * down[1] - right[1] * down[0])
+    (ax, ay), (bx, by), (cx, cy), (dx, dy) = corners.tolist()
+    side = 2 * CELLS * _SAMPLES
+    right, down = (
+        ((bx - ax + cx - dx) / side, (by - ay + cy - dy) / side),
+        (
+            (dx - ax + cx - bx) / side,
+            (dy - ay + cy - by) / side,
+        ),
+    )
+    area = right[0] * down[1] - right[1] * down[0]
     if not area > 1e-3:  # seen from behind, or edge-on, or not a number
         return None
-    return _level(float(np.hypot(*down)) / area), _level(float(np.hypot(*right)) / area)
+    return _level(math.hypot(*down) / area), _level(math.hypot(*right) / area)
 
 
 def _level(samples_a_px: float) -> int:
@@ -248,7 +264,7 @@ def _level(samples_a_px: float) -> int:
 class _Grid:
     square: Float32Array  #: (4, 2) black square's corners in samples
     flow: Float32Array  #: (N, 2, 8) how each sample moves with the corners' x and y
-    light: Float32Array  #: (N, 3) light: everywhere, along x, along y
+    light: Float32Array  #: (3, N) light: everywhere, along x, along y
     ridge: FloatArray  #: (12, 12) keeps the equations solvable where nothing is seen
     inside: NDArray[np.bool_]  #: (N,) samples of the black square, its white left out
 
@@ -265,8 +281,8 @@ def _grid() -> _Grid:
     return _Grid(
         square=square.astype(np.float32),
         flow=flow.astype(np.float32),
-        light=np.column_stack([np.ones_like(x), x, y]).astype(np.float32),
-        ridge=np.eye(12) * 1e-3,
+        light=np.stack([np.ones_like(x), x, y]).astype(np.float32),
+        ridge=np.diag([1e-7] * 8 + [1e-3] * 4),
         inside=(np.abs(x) < 1) & (np.abs(y) < 1),
     )
 
@@ -280,14 +296,13 @@ def _homography_flow(x: FloatArray, y: FloatArray) -> FloatArray:
 
 
 @lru_cache(maxsize=256)
-def _template(
-    number: int, blur_x: int, blur_y: int
-) -> tuple[Float32Array, Float32Array, Float32Array]:
-    """Return the blurred tag (N,), 0 black to 1 white, its slopes by corner (N, 8), and a gauge.
+def _template(number: int, blur_x: int, blur_y: int) -> tuple[Float32Array, Float32Array]:
+    """Return rows (12, N) and a gauge.
 
-    The gauge (N,) times a picture's samples is the contrast: least squares on the tag alone.
+    The rows are the blurred tag's slopes by corner (8), itself, 0 black to 1 white, and light. The
+    gauge (N,) times a picture's samples is the contrast: least squares on the tag alone.
     """
-    cv2 = load_cv2()
+    cv2 = opencv()
     flat = _fine_tag(number)
     blurred = cv2.GaussianBlur(
         flat,
@@ -315,11 +330,12 @@ def _template(
     tag = tag.ravel()
     centred = tag - tag.mean()
     slopes = along_x * flow[:, 0] + along_y * flow[:, 1]
-    return tag, slopes, centred / float(centred @ centred)
+    rows = np.vstack([slopes.T, tag[None], _grid().light])
+    return np.ascontiguousarray(rows, np.float32), centred / float(centred @ centred)
 
 
 def _fine_tag(number: int) -> Float32Array:
-    cv2 = load_cv2()
+    cv2 = opencv()
     flat = cv2.aruco.generateImageMarker(family(), number, CELLS * _FINE)
     edge = round(_MARGIN * _FINE)
     flat = cv2.copyMakeBorder(flat, edge, edge, edge, edge, cv2.BORDER_CONSTANT, value=255)
@@ -328,7 +344,13 @@ def _fine_tag(number: int) -> Float32Array:
 
 
 @lru_cache(maxsize=1)
+def opencv() -> Any:  # noqa: ANN401 - a module without types
+    """Return OpenCV, loaded quietly once: asking each time costs a tenth of a look."""
+    return load_cv2()
+
+
+@lru_cache(maxsize=1)
 def family() -> Any:  # noqa: ANN401 - a type of OpenCV
     """Return OpenCV's AprilTag 36h11 family."""
-    cv2 = load_cv2()
+    cv2 = opencv()
     return cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)

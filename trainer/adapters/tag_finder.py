@@ -9,6 +9,7 @@ and under a hand that covers a corner, where the detector finds nothing.
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
@@ -17,8 +18,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from trainer.adapters.opencv import load_cv2
-from trainer.adapters.tag_align import Aligned, align, align_on, family
+from trainer.adapters.tag_align import Aligned, align, align_on, family, opencv, sides
 from trainer.adapters.tag_coarse import SOUGHT, coarse, side_px
 from trainer.core.tag_roles import BY_NUMBER
 from trainer.core.tag_seen import Box, TagSeen, Trunk
@@ -46,8 +46,10 @@ _CELL_PX: Final = 8
 _LEAST_ROUND_PX: Final = 40.0
 #: Room round the last corners when nobody says where the body is, in sides of the tag.
 _ROOM: Final = 1.0
-#: Looks a picture for tags not seen, by their insides.
-_SEEK: Final = 3
+#: Looks a picture for tags not seen, by their insides; and how many have not found a tag that is
+#: likely not worn, or covered: for such there is one every second picture.
+_SEEK: Final = 4
+_PATIENCE: Final = 180
 #: From this share of fitting samples on a tag is looked for as a whole one.
 _WHOLE: Final = 0.985
 
@@ -70,6 +72,7 @@ class TagFinder:
         self._frame = 0
         self._looks = 0
         self._sought: dict[int, int] = {}  # by number, looks so far
+        self._turn = 0  # whose the next look is
         self._notice = ""
 
     def find(
@@ -104,10 +107,12 @@ class TagFinder:
         for number, start in starts.items():
             self._keep(seen, number, self._followed(grey, number, start, corner))
         lost = not followed <= set(seen)
-        if box_px is not None and (lost or not seen or self._frame % SEARCH_EVERY == 0):
+        # Where a trunk is known the two ways of looking take turns: together they would be long.
+        every = SEARCH_EVERY if seen or trunk is None else 2
+        if box_px is not None and (lost or self._frame % every == 0):
             middle = _middle(box_px) if trunk is None else trunk.middle_px
             self._search(grey, corner, box_px, middle, seen)
-        if trunk is not None:
+        elif trunk is not None:
             self._seek(grey, corner, trunk, seen)
         self._frame += 1
         self._follow(seen)
@@ -124,21 +129,22 @@ class TagFinder:
         """Forget every tag followed: a new player, or another camera."""
         self._tracks.clear()
         self._sought.clear()
-        self._frame = self._looks = 0
+        self._frame = self._looks = self._turn = 0
         self._notice = ""
 
     def _room(self, box: Box | None, shape: tuple[int, ...]) -> Box | None:
-        parts = [] if box is None else [np.array(box, np.float64).reshape(2, 2)]
+        parts = [] if box is None else [box]
         for track in self._tracks.values():
-            low, high = track.corners_px.min(axis=0), track.corners_px.max(axis=0)
-            room = _ROOM * float((high - low).max())
-            parts.append(np.vstack([low - room, high + room]))
+            (x0, y0), (x1, y1) = _ends(track.corners_px)
+            room = _ROOM * max(x1 - x0, y1 - y0)
+            parts.append((x0 - room, y0 - room, x1 + room, y1 + room))
         if not parts:
             return None
-        low = np.min([part[0] for part in parts], axis=0)
-        high = np.max([part[1] for part in parts], axis=0)
-        left, top = (int(max(0.0, np.floor(value))) for value in low)
-        right, bottom = int(min(shape[1], np.ceil(high[0]))), int(min(shape[0], np.ceil(high[1])))
+        left, top = (int(max(0.0, math.floor(min(part[k] for part in parts)))) for k in (0, 1))
+        right, bottom = (
+            int(min(side, math.ceil(max(part[k] for part in parts))))
+            for side, k in ((shape[1], 2), (shape[0], 3))
+        )
         return (left, top, right, bottom) if right - left > 16 and bottom - top > 16 else None
 
     def _search(
@@ -175,16 +181,23 @@ class TagFinder:
         self, grey: NDArray[np.uint8], corner: FloatArray, trunk: Trunk, seen: dict[int, _Track]
     ) -> None:
         """Look for the tags not seen where they are worn, by their insides, in turn."""
+        for number in seen:
+            self._sought.pop(number, None)
         missing = [n for n in SOUGHT if n in self._numbers and n not in seen]
         if not missing:
             return
         side = side_px([tag.corners_px for tag in seen.values()])
-        for count in range(_SEEK):
-            number = missing[(self._frame + count) % len(missing)]
+        eager = [n for n in missing if self._sought.get(n, 0) < _PATIENCE]
+        turns, count = (eager, _SEEK) if eager else (missing, 1 - self._frame % 2)
+        for _ in range(count):
+            number = turns[self._turn % len(turns)]
+            self._turn += 1
             if number in seen:
                 continue
-            look = self._sought[number] = self._sought.get(number, -1) + 1
-            for start in coarse(grey, corner, trunk, number, look, side):
+            look = self._sought.get(number, 0)
+            self._sought[number] = look + 1
+            start = coarse(grey, corner, trunk, number, look, side)
+            if start is not None:
                 self._keep(seen, number, _aligned(grey, number, start, corner))
 
     def _followed(
@@ -212,13 +225,13 @@ class TagFinder:
             if number in self._tracks:
                 before = self._tracks[number].corners_px
                 if _same_place(before, tag.corners_px):
-                    step = (tag.corners_px - before).mean(axis=0)
+                    step = (tag.corners_px - before).sum(axis=0) / 4
                     seen[number] = replace(tag, step_px=step)
         self._tracks = seen
 
 
 def bench(
-    images: list[NDArray[np.uint8]], box_px: Box, *, rounds: int = 5
+    images: list[NDArray[np.uint8]], box_px: Box, trunk: Trunk | None = None, *, rounds: int = 5
 ) -> tuple[float, float, float]:
     """Return (median ms, worst ms, mean tags seen) of ``find`` over ``images``.
 
@@ -226,20 +239,20 @@ def bench(
     count.
     """
     finder = TagFinder()
-    finder.find(images[0], box_px)
-    finder.find(images[0], box_px)
+    finder.find(images[0], box_px, trunk=trunk)
+    finder.find(images[0], box_px, trunk=trunk)
     spent_ms, tags = [], 0
     for _ in range(rounds):
         # To and fro, so that no tag jumps from the last picture to the first.
         for image in [*images, *reversed(images)]:
             begin_s = time.process_time()
-            tags += len(finder.find(image, box_px))
+            tags += len(finder.find(image, box_px, trunk=trunk))
             spent_ms.append((time.process_time() - begin_s) * 1e3)
     return float(np.median(spent_ms)), max(spent_ms), tags / len(spent_ms)
 
 
 def _detectors() -> tuple[tuple[Any, int], ...]:
-    cv2 = load_cv2()
+    cv2 = opencv()
     detectors = []
     for window, times, darker in _LOOKS:
         params = cv2.aruco.DetectorParameters()
@@ -263,7 +276,7 @@ def _detected(
     if max(grey.shape) > _LONG_PX:
         times = 1
     if times > 1:
-        cv2 = load_cv2()
+        cv2 = opencv()
         grey = cv2.resize(grey, None, fx=times, fy=times, interpolation=cv2.INTER_CUBIC)
     params = detector.getDetectorParameters()
     params.minMarkerPerimeterRate = times * _LEAST_ROUND_PX / max(grey.shape)
@@ -290,8 +303,8 @@ def _aligned(
         return None
     height, width = grey.shape
     # Beyond the crop the picture's edge repeats: a tag cut off there would be read crooked.
-    low, high = found.corners_px.min(axis=0), found.corners_px.max(axis=0)
-    if low.min() < 0 or high[0] > width - 1 or high[1] > height - 1:
+    low, high = _ends(found.corners_px)
+    if min(low) < 0 or high[0] > width - 1 or high[1] > height - 1:
         return None
     return _Track(corners_px=found.corners_px + corner, laid=found)
 
@@ -299,9 +312,15 @@ def _aligned(
 def _grey(image: NDArray[np.uint8]) -> NDArray[np.uint8]:
     if image.ndim == 2:
         return np.ascontiguousarray(image)
-    cv2 = load_cv2()
-    grey: NDArray[np.uint8] = cv2.cvtColor(np.ascontiguousarray(image), cv2.COLOR_RGB2GRAY)
+    cv2 = opencv()
+    grey: NDArray[np.uint8] = cv2.cvtColor(image, cv2.COLOR_RGB2GRAY)
     return grey
+
+
+def _ends(corners: FloatArray) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Return the least and the greatest x and y."""
+    (ax, ay), (bx, by), (cx, cy), (dx, dy) = corners.tolist()
+    return (min(ax, bx, cx, dx), min(ay, by, cy, dy)), (max(ax, bx, cx, dx), max(ay, by, cy, dy))
 
 
 def _middle(box: Box) -> FloatArray:
@@ -309,7 +328,7 @@ def _middle(box: Box) -> FloatArray:
 
 
 def _apart(one: FloatArray, other: FloatArray) -> float:
-    return float(np.hypot(*(one - other)))
+    return math.dist(one.tolist(), other.tolist())
 
 
 def _inside(point: FloatArray, box: Box) -> bool:
@@ -318,8 +337,8 @@ def _inside(point: FloatArray, box: Box) -> bool:
 
 def _same_place(one: FloatArray, other: FloatArray) -> bool:
     """Tell whether two tags' middles lie closer than half a tag's side."""
-    side = float(np.linalg.norm(one - one[[3, 0, 1, 2]], axis=1).max())
-    return _apart(one.mean(axis=0), other.mean(axis=0)) < side / 2
+    x, y = ((one - other).sum(axis=0) / 4).tolist()
+    return math.hypot(x, y) < max(sides(one)) / 2
 
 
 def _is_another(number: int, tag: _Track, found: Mapping[int, list[FloatArray]]) -> bool:
