@@ -45,7 +45,7 @@ _GUESS_ALIKE: Final = 1.5
 #: A part's rotation from several tags is sought in so many rounds, or until it is still.
 
 _ROUNDS: Final = 4
-_STILL_RAD: Final = 1e-6
+_STILL_RAD: Final = 1e-4
 _ORDER: Final = {role.number: place for place, role in enumerate(ROLES)}
 
 
