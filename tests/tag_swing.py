@@ -20,7 +20,7 @@ from trainer.core.tag_pose import TagPose, TagsRead
 
 LEAN_DEG = 30.0
 MIRROR = np.diag([-1.0, 1.0, 1.0])
-BELT = (Worn(number=10, rotation=turned(2, 0, 3), arm_m=np.array([0.0, 0.0, -0.12])),)
+BELT = (Worn(number=10, rotation=turned(2, 0, 3), arm_m=np.array([0.0, 0.0, -0.168])),)
 FRONT = View()
 NOISE_DEG, NOISE_M = 0.4, 0.002
 

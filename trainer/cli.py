@@ -192,6 +192,7 @@ def _settings(args: argparse.Namespace, read: Settings | None = None) -> Setting
         size_mm=getattr(args, "tag_size_mm", None),
         lens=getattr(args, "lens", None),
         field_of_view_deg=getattr(args, "field_of_view_deg", None),
+        tilt_deg=getattr(args, "camera_tilt_deg", None),
     )
     return replace(settings, camera=camera, tags=tags)
 

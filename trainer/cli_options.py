@@ -81,6 +81,9 @@ def tag_options(parser: argparse.ArgumentParser) -> None:
         "--field-of-view-deg", type=float, metavar="A", help="of a camera not calibrated"
     )
     parser.add_argument(
+        "--camera-tilt-deg", type=float, metavar="A", help="how far it looks down (default: level)"
+    )
+    parser.add_argument(
         "--turn-of", choices=[of.value for of in TurnOf], help="what the target is about"
     )
 

@@ -142,13 +142,13 @@ def _told(steps: list[Step]) -> dict[str, Any]:
             turn, away_cm = said.pelvis.turn, said.pelvis.away_cm
             table[row, 1] = turn.deg, turn.se_deg
             if not said.cm_doubtful:
-                table[row, 3] = away_cm, moved_se_cm(said.pelvis.away_se_cm, turn.deg)
+                table[row, 3] = away_cm, moved_se_cm(said.pelvis.away_se_cm)
         if said.extension is not None:
             table[row, 2] = said.extension.deg, said.extension.se_deg
         head = said.head
         if head is not None and not said.cm_doubtful:
-            table[row, 4] = head.away_cm, moved_se_cm(head.away_se_cm, head.turn.deg)
-            table[row, 5] = head.up_cm, moved_se_cm(head.up_se_cm, head.pitch_change_deg)
+            table[row, 4] = head.away_cm, moved_se_cm(head.away_se_cm)
+            table[row, 5] = head.up_cm, moved_se_cm(head.up_se_cm)
     values: dict[str, Any] = {}
     for column, name in enumerate(TOLD):
         values[name] = table[:, column, 0].astype(np.float32)

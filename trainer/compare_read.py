@@ -224,9 +224,7 @@ def _pair(
         tag = Told(value=part["extension_deg"], se=part["extension_se_deg"])
     else:
         way = "up" if stem == "head_vertical" else "away"
-        turned = part["turn_deg"] if way == "away" else part["pitch_change_deg"]
-        own_se = moved_se_cm(part[f"{way}_se_cm"], turned)
-        tag = Told(value=part[f"{way}_cm"], se=own_se)
+        tag = Told(value=part[f"{way}_cm"], se=moved_se_cm(part[f"{way}_se_cm"]))
     return angle, value, se, tag.value, tag.se
 
 

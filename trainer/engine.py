@@ -105,7 +105,7 @@ class Engine:
         self.answer = self.guess = ""
         read = None if pose is None else quantise(pose)
         if read is not None and read.tags is not None and self._worn is None:
-            self._worn = TagBody(handed=self.rules.handed)
+            self._worn = self._no_tags_yet()
         self._state, step = session.step(
             self._state, t_s, read, self.rules, self._fitted, self._worn
         )
@@ -128,6 +128,9 @@ class Engine:
         self._follow_line(step)
         return read, step
 
+    def _no_tags_yet(self) -> TagBody:
+        return TagBody(handed=self.rules.handed, stature_cm=self.rules.stature_cm)
+
     def tag_hints(self, t_s: float) -> Mapping[int, tuple[Hint, ...]]:
         """Return what is known beforehand of each worn tag's attitude at ``t_s``, by number."""
         return {} if self._worn is None else self._worn.hints(t_s)
@@ -147,7 +150,7 @@ class Engine:
             )
             self._last_rep = None
             if self._worn is not None:
-                self._worn = TagBody(handed=self.rules.handed)
+                self._worn = self._no_tags_yet()
             self._new_setup()
         elif action is KeyAction.PAIN:
             # The target in force is from now on the highest there is.

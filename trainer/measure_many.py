@@ -237,7 +237,7 @@ def _on_engine(
     # Workers start in folders of their own.
     whole = [replace(job, clip=job.clip.absolute(), out_dir=job.out_dir.absolute()) for job in todo]
     asked = dict(zip(whole, todo, strict=True))
-    for job, outcome in run_on(address, _measured_or_why, whole):
+    for job, outcome in run_on(address, _measured_or_why, whole, called=lambda job: job.clip.name):
         yield asked[job], outcome
 
 

@@ -63,6 +63,7 @@ class TagSettings:
     size_mm: float | None = None  #: the black square's side, measured; None: as kept
     lens: str | None = None  #: name of the calibrated camera; None: the source's own
     field_of_view_deg: float | None = None  #: across the picture's width, if not calibrated
+    tilt_deg: float | None = None  #: how far the camera looks down; None: taken as level
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -237,12 +238,15 @@ def with_tag_options(
     size_mm: float | None,
     lens: str | None,
     field_of_view_deg: float | None,
+    tilt_deg: float | None = None,
 ) -> TagSettings:
     """Return ``tags`` with command line options put over them, checked the same way."""
     if size_mm is not None:
         size_mm = checked("size_mm", size_mm, "--tag-size-mm")
     if field_of_view_deg is not None:
         field_of_view_deg = checked("field_of_view_deg", field_of_view_deg, "--field-of-view-deg")
+    if tilt_deg is not None:
+        tilt_deg = checked("tilt_deg", tilt_deg, "--camera-tilt-deg")
     return TagSettings(
         worn=worn or tags.worn,
         size_mm=tags.size_mm if size_mm is None else size_mm,
@@ -250,6 +254,7 @@ def with_tag_options(
         field_of_view_deg=tags.field_of_view_deg
         if field_of_view_deg is None
         else field_of_view_deg,
+        tilt_deg=tags.tilt_deg if tilt_deg is None else tilt_deg,
     )
 
 
@@ -379,4 +384,5 @@ def _tags(values: dict[str, Any], where: str) -> TagSettings:
         size_mm=optional_number(values, "size_mm", where),
         lens=text(values["lens"], f"{where} lens") if "lens" in values else None,
         field_of_view_deg=optional_number(values, "field_of_view_deg", where),
+        tilt_deg=optional_number(values, "tilt_deg", where),
     )

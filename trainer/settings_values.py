@@ -47,6 +47,7 @@ RANGES: Final = {
     "level_db": (-30.0, 0.0),
     "size_mm": (60.0, 200.0),
     "field_of_view_deg": (20.0, 150.0),
+    "tilt_deg": (-45.0, 45.0),
     # A filter at 0 Hz would never move, and divides by zero.
     "min_cutoff_hz": (0.01, 1000.0),
     "d_cutoff_hz": (0.01, 1000.0),

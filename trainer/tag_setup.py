@@ -30,7 +30,7 @@ def open_tags(tags: TagSettings, source: str, *, synchronous: bool = False) -> T
     lens_of = lens_finder(tags, source)
     from trainer.adapters.tag_reader import TagReader
 
-    return TagReader(lens_of, size_mm / 1000.0, synchronous=synchronous)
+    return TagReader(lens_of, size_mm / 1000.0, tilt_deg=tags.tilt_deg, synchronous=synchronous)
 
 
 def tag_size_mm(tags: TagSettings) -> float:

@@ -10,6 +10,7 @@ import cv2
 import numpy as np
 import pytest
 from golfer import SETUP, Body, Script, View, poses, rep_script
+from scipy.spatial.transform import Rotation
 from tag_golfers import chest_and_side
 from tag_pictures import HFOV_DEG, Sheet, picture, turned
 from tag_swing import BELT, Dressed, true_turn
@@ -212,6 +213,23 @@ def test_with_nobody_read_there_are_no_tags():
     frame, _ = one_frame(0.0)
     reader.begin(frame, {})
     assert reader.take(frame, None) is None
+
+
+def test_a_camera_told_its_tilt_tells_where_tags_lie_in_level_axes():
+    frame, pose = one_frame(0.0)
+    read = {}
+    for tilt_deg in (None, 6.0):
+        reader = TagReader(true_lens, 0.16, tilt_deg=tilt_deg, synchronous=True)
+        reader.begin(frame, {})
+        read[tilt_deg] = reader.take(frame, pose).tags
+    flat, level = read[None], read[6.0]
+    assert level.tilt_se_deg < flat.tilt_se_deg
+    assert flat.poses
+    # scipy's own rotation about x by the tilt, back up.
+    up = Rotation.from_euler("x", -6.0, degrees=True).as_matrix()
+    for one, other in zip(flat.poses, level.poses, strict=True):
+        assert other.rotation == pytest.approx(up @ one.rotation)
+        assert other.place_m == pytest.approx(up @ one.place_m)
 
 
 def test_a_left_hander_s_tags_are_read_from_pictures_too():

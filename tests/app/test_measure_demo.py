@@ -150,3 +150,30 @@ def test_two_clips_at_once_give_the_same_bytes_as_one_after_another(
     assert len(names) == 4
     for name in names:
         assert (tmp_path / "1" / name).read_bytes() == (tmp_path / "2" / name).read_bytes()
+
+
+@pytest.mark.parametrize("stem", [GOOD, HEAD_OFF, HIPS_OFF])
+def test_a_machine_that_reads_ten_pictures_a_second_tells_the_same_turn(demo_measured, stem):
+    """Every third picture alone, as when a newer one has replaced the two before."""
+    from trainer.adapters.clips import ClipReader
+    from trainer.adapters.model_file import ensure_model
+    from trainer.adapters.pose import MediapipePose
+    from trainer.core.rules import Rules
+    from trainer.estimator_file import shipped
+    from trainer.measure import run_frames
+
+    clip, (whole, truth) = CLIPS[stem], demo_measured[1][stem]
+    estimator = MediapipePose(ensure_model(), synchronous=True, trunk=shipped().network)
+    try:
+        with ClipReader(clip.path) as reader:
+            few = list(reader)[::3]
+        rules = Rules(handed=clip.handed, stature_cm=clip.stature_cm)
+        _, (rep,) = run_frames(few, estimator, rules)
+    finally:
+        estimator.close()
+    assert rep.complete
+    turn_deg, se_deg = rep.at_top.shoulder_turn_deg, rep.at_top.shoulder_turn_se_deg
+    assert turn_deg == pytest.approx(whole["reps"][0]["at_top"]["shoulder_turn_deg"], abs=3.0)
+    true_deg = at(truth, truth["reps"][0]["top_s"])["shoulder_turn_deg"]
+    assert abs(turn_deg - true_deg) < 2 * se_deg
+    assert rep.top_t_s == pytest.approx(truth["reps"][0]["top_s"], abs=0.1)

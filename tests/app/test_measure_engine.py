@@ -44,6 +44,20 @@ def test_an_engines_workers_measure_a_folder_and_pass_a_bad_clip_over(
     assert (tmp_path / "alone" / "a.json").read_bytes() == engine
 
 
+def test_what_the_engine_could_not_do_is_said_in_a_line_about_the_clip(
+    clip, tmp_path, pretend_model, scheduler, capsys, monkeypatch  # noqa: F811
+):  # fmt: skip
+    def lost(job):
+        raise RuntimeError("the graph of tasks\ncould not be read\nsee https://example.org")
+
+    monkeypatch.setattr("trainer.measure_many._measured_or_why", lost)
+    words = ["measure", str(clip("a.mp4")), "--out", str(tmp_path / "out")]
+    assert main([*words, "--engine", scheduler]) == 1
+    (line,) = [one for one in capsys.readouterr().err.splitlines() if "TrainerError" in one]
+    assert "did not measure a.mp4 (RuntimeError: the graph of tasks). A scheduler" in line
+    assert "ClipJob" not in line
+
+
 def test_no_scheduler_at_an_address_is_said_so(clip, tmp_path, pretend_model, capsys, monkeypatch):  # noqa: F811
     monkeypatch.setattr("trainer.adapters.task_engine.ANSWER_S", 0.5)
     words = ["measure", str(clip("a.mp4")), "--out", str(tmp_path / "out")]

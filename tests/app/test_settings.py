@@ -50,6 +50,7 @@ OTHER_KEYS = [
     ("tags", "size_mm", 118.4),
     ("tags", "lens", "the bay's camera"),
     ("tags", "field_of_view_deg", 78.0),
+    ("tags", "tilt_deg", -2.5),
     ("sound", "player", "simpleaudio"),
     ("sound", "level_db", -12.0),
     ("screen", "show_caution", False),

@@ -239,16 +239,21 @@ def test_the_options_reach_the_measuring_of_clips(monkeypatch, tmp_path):
     monkeypatch.setattr("trainer.measure_many.measure_clips", measure)
     words = ["measure", "a.mp4", "--out", str(tmp_path), "--tags", "--tag-size-mm", "118.4"]
     words += ["--field-of-view-deg", "78", "--lens", "the bay", "--turn-of", "chest"]
+    words += ["--camera-tilt-deg", "6.5"]
     assert main(words) == 0
     assert asked["tags"] == TagSettings(
-        worn=True, size_mm=118.4, lens="the bay", field_of_view_deg=78.0
+        worn=True, size_mm=118.4, lens="the bay", field_of_view_deg=78.0, tilt_deg=6.5
     )
     assert asked["rules"].cues.turn_of is TurnOf.CHEST
 
 
 @pytest.mark.parametrize(
     ("option", "value", "hint"),
-    [("--tag-size-mm", "12", "millimetres"), ("--field-of-view-deg", "5", "20 to 150")],
+    [
+        ("--tag-size-mm", "12", "millimetres"),
+        ("--field-of-view-deg", "5", "20 to 150"),
+        ("--camera-tilt-deg", "60", "-45 to 45"),
+    ],
 )
 def test_a_size_or_angle_that_cannot_be_is_refused(option, value, hint, tmp_path, capsys):
     code = main(["measure", "a.mp4", "--out", str(tmp_path), "--tags", option, value])

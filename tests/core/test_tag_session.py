@@ -257,3 +257,21 @@ def test_a_pose_whose_numbers_no_tag_can_have_is_left_out():
     for index, pose in enumerate(bad * 3):
         body.see(index / 30, (pose,))
     assert body.zero(0.0, 1.0) == ()
+
+
+def test_a_players_own_share_of_line_to_chest_is_learned_while_a_tag_is_seen():
+    script, (away_s, top_s, _) = rep_script(back_s=3.0, hold_s=0.3, top=TOP)
+    late_s = away_s + 0.6 * (top_s - away_s)
+    hidden = ((0, late_s, top_s + 0.3), (1, late_s, top_s + 0.3))
+    body, state, steps = TagBody(handed=FRONT.handed), session.SessionState(), []
+    for t_s, pose in worn_poses(script, FRONT, Dressed(hidden=hidden), noise=0.3):
+        state, step = session.step(state, t_s, pose, Rules(handed=FRONT.handed), None, body)
+        steps.append(step)
+    true = [
+        step.markerless.shoulder_turn_deg / true_turn(script.at(step.t_s).turn_deg)
+        for step in steps
+        if away_s < step.t_s < late_s and true_turn(script.at(step.t_s).turn_deg) > 30
+    ]
+    learned = state.tags.line_per_chest.value
+    assert abs(np.mean(true) - LINE_PER_CHEST) > 0.03  # so that there is something to learn
+    assert abs(learned - np.mean(true)) < 0.7 * abs(LINE_PER_CHEST - np.mean(true))

@@ -18,6 +18,7 @@ from trainer.adapters.photograph import draw_once
 from trainer.core.records import Phase
 from trainer.pages.__main__ import main
 from trainer.pages.shots import LIST, SHOTS
+from trainer.store.records import Kind
 
 ROOT = Path(trainer.__file__).parent
 #: Where the window's words stand: its own, and what it is told of practice, reps and the caution.
@@ -162,3 +163,8 @@ def test_no_headline_is_too_small_for_where_the_player_stands(name):
     headline = screen_words.headline(view, stale=SHOTS[name].stale)
     caps = [cap for text, _, cap, _ in written_on(name) if text and text in headline]
     assert max(caps) >= least_px
+
+
+def test_the_photographed_list_names_where_sessions_are_from_as_the_record_does():
+    at = LIST.head.index("from")
+    assert {row[at] for row in LIST.rows} == {kind.value for kind in Kind}

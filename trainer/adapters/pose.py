@@ -12,12 +12,10 @@ native calls in a thread of its own, so the two do not wait for each other.
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from statistics import median
 from typing import Any, Final
 
 import numpy as np
@@ -30,7 +28,7 @@ from trainer.adapters.people_watch import MOST_PEOPLE, PeopleWatch
 from trainer.adapters.picture_memory import PictureMemory, image_of
 from trainer.adapters.quiet import Hush, quiet_stderr
 from trainer.adapters.trunk_picture import TrunkReader
-from trainer.core import following, plausible
+from trainer.core import following, plausible, second_look
 from trainer.core.plausible import Box
 from trainer.core.records import Frame, Handed, Pose
 from trainer.core.trunk_network import Network
@@ -38,8 +36,8 @@ from trainer.errors import PoseError
 
 _BLANK: Final = 127  # mid grey: no edge to speak of for the networks to hold on to
 _RESTART_MS: Final = 1000
-_SPEED_PICTURES: Final = 60  # so many are looked at before the machine is called slow
-_SLOW_S: Final = 0.030  # a picture of a camera at 30 a second every 33 ms, less what else is done
+_OTHER: Final = "somebody else"
+_FINISH_S: Final = 4.0
 _LOST_S: Final = 1.5  # with nobody tracked so long, the picture is shown whole again
 
 
@@ -49,9 +47,10 @@ class MediapipePose:
     ``synchronous=True`` does the looks at everybody inline, on a schedule of the frames' own
     times, so that a clip gives the same poses in every run. ``rules`` limit what is believed.
     With ``trunk`` the trunk's picture is read too. That, the silhouette and the picture's motion
-    round the hands cost about 6 ms a picture; live, a machine that turns out too slow for it goes
-    on without, to be measured from the points alone. Pictures that lie in ``memory`` are read where
-    they are, others are copied.
+    round the hands cost about 6 ms a picture and are kept on a slow machine too: readings of few
+    pictures are nearer than those of a few more from the points alone. Where the player is taken
+    for a back, the mirrored picture is tried (``core.second_look``). Pictures that lie in
+    ``memory`` are read where they are, others are copied.
     Raises PoseError when MediaPipe or the model cannot be loaded.
     """
 
@@ -62,7 +61,6 @@ class MediapipePose:
         synchronous: bool = False,
         rules: plausible.Rules | None = None,
         trunk: Network | None = None,
-        clock: Callable[[], float] = time.perf_counter,
         memory: PictureMemory | None = None,
     ) -> None:
         self._rules = rules or plausible.Rules()
@@ -71,12 +69,9 @@ class MediapipePose:
         # The networks' last words come with the first person found, not with the first picture.
         self._hush, self._watch_hush = Hush(), Hush()
         self._last_ms = 0
-        self._model, self._clock = model, clock
-        #: how long each picture took, while it is not known whether the machine keeps up
-        self._taken_s: list[float] | None = None if synchronous else []
         self._tracker: Any = None
         self._watcher: Any = None
-        self._hands: HandMotion | None = HandMotion()
+        self._hands = HandMotion()
         self._handed: Handed | None = None  # None: not told, so read for both
         self._trunk = None if trunk is None else TrunkReader(trunk)
         with _loading(model), quiet_stderr():
@@ -106,21 +101,21 @@ class MediapipePose:
         know = self._know
         know.last_t_s = frame.t_s
         self.doubt = None
-        begun_s = self._clock()
         try:
             found = self._track(frame, self._watch, know)
             pose = self._read(frame, found)
-            self._judge_speed(self._clock() - begun_s)
         except Exception as error:  # the native side raises what it likes
             raise PoseError(
                 f"the pose model failed on a picture of {width} x {height} ({error}); a pose or "
                 "nobody was wanted. Start again; if it stays so, try another model with --model."
             ) from error
         if pose is None:
+            know.look_again(frame.t_s, None, believed=False)
             know.note_nobody(frame.t_s)
             return None
         self._hush.lift()
         self.doubt = know.doubt_about(pose, self._rules)
+        know.look_again(frame.t_s, pose, believed=self.doubt in (None, _OTHER))
         return pose if self.doubt is None else None
 
     def hold(self, locked: bool) -> None:
@@ -158,11 +153,14 @@ class MediapipePose:
         if look is not None:
             know.note_look(*look)
         know.box = following.visible_box(know.following, know.size_wh)
+        picture = frame.image_rgb
         if know.box is not None:
-            blanked = self._screen.blanked(frame.image_rgb, know.box)
-            shown = image_of(blanked) or self._to_image(blanked)
+            picture = self._screen.blanked(picture, know.box)
+        if know.second.mirrored:
+            shown = self._to_image(picture[:, ::-1])
         else:
-            shown = image_of(frame.image_rgb) or whole or self._to_image(frame.image_rgb)
+            kept = whole if picture is frame.image_rgb else None
+            shown = image_of(picture) or kept or self._to_image(picture)
         if know.offset_ms is None:
             know.offset_ms = self._last_ms + _RESTART_MS - round(frame.t_s * 1000)
         # The tracker's clock must always grow, whatever the frames' clock does.
@@ -178,30 +176,19 @@ class MediapipePose:
         pose = pose_from_landmarks(
             frame.t_s, (width, height), found.pose_landmarks[0], found.pose_world_landmarks[0]
         )
-        motion = outline = said = None
-        if self._hands is not None:
-            motion = self._hands.read(frame, pose.image_px)
+        is_mirrored = self._know.second.mirrored
+        if is_mirrored:
+            pose = second_look.mirrored_back(pose)
+        outline = said = None
+        motion = self._hands.read(frame, pose.image_px)
         if found.segmentation_masks:
             mask = found.segmentation_masks[0].numpy_view().reshape(height, width)
+            if is_mirrored:
+                mask = np.ascontiguousarray(mask[:, ::-1])
             outline = outline_of(mask)
             if self._trunk is not None:
                 said = self._trunk.read(frame.image_rgb, mask, pose.image_px, self._handed)
         return replace(pose, hand_motion=motion, outline=outline, trunk_deg=said)
-
-    def _judge_speed(self, taken_s: float) -> None:
-        """After some pictures let the outline go if the tracker cannot keep up with a camera."""
-        if self._taken_s is None:
-            return
-        self._taken_s.append(taken_s)
-        if len(self._taken_s) < _SPEED_PICTURES:
-            return
-        slow = median(self._taken_s) > _SLOW_S
-        self._taken_s = None
-        if slow:
-            with quiet_stderr():
-                self._tracker.close()
-                self._tracker = _open(self._model, video=True, most=1)
-            self._hands = None
 
     def _look(self, image: Any) -> list[NDArray[np.float64]]:  # noqa: ANN401 -- the library's
         """Return everybody in the picture. Called from the watch's thread."""
@@ -228,9 +215,11 @@ class _Known:
     believed_t_s: float = float("-inf")  # of the last plausible pose
     offset_ms: int | None = None  # from the frames' clock to the tracker's
     locked: bool = False  # the player is in a swing
+    swung_s: float = float("-inf")  # when the last swing was last under way
     box: Box | None = None  # what the tracker was shown
     trust: plausible.Trust = field(default_factory=plausible.Trust)
     following: following.Following = field(default_factory=following.Following)
+    second: second_look.SecondLook = field(default_factory=second_look.SecondLook)
 
     def doubt_about(self, pose: Pose, rules: plausible.Rules) -> str | None:
         """Take the tracked pose in; return why it is not to be handed on, or None."""
@@ -242,11 +231,24 @@ class _Known:
         seen = following.person(pose.image_px)
         self.following = following.see_pose(self.following, seen, pose.t_s)
         others_about = self.following.crowd_t_s is not None
-        return "somebody else" if self.following.astray and others_about else None
+        return _OTHER if self.following.astray and others_about else None
+
+    def look_again(self, t_s: float, pose: Pose | None, *, believed: bool) -> None:
+        """Find out whether the player is better seen in the mirrored picture."""
+        if pose is None and self.following.home is None:
+            return  # an empty room
+        if self.locked:
+            self.swung_s = t_s
+        # In a finish the chest looks past the target, and the back at the camera.
+        locked = t_s - self.swung_s < _FINISH_S
+        self.second = second_look.after(self.second, t_s, pose, believed=believed, locked=locked)
 
     def note_nobody(self, t_s: float) -> None:
         """Let the player go when nobody has been tracked for a while."""
         if t_s - self.believed_t_s > _LOST_S and self.following.home is not None:
+            # Who comes next is seen as the picture is.
+            if self.second.trial_s is None and self.second.mirrored:
+                self.second = second_look.SecondLook()
             self.following = following.Following(looked_s=self.following.looked_s)
 
     def note_look(self, t_s: float, people: list[NDArray[np.float64]]) -> None:

@@ -13,6 +13,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from trainer.adapters.camera_watch import CameraWatch
 from trainer.adapters.tag_finder import TagFinder
@@ -23,6 +24,13 @@ from trainer.core.records import Frame, Pose
 from trainer.core.setup import scale_cm_per_px
 from trainer.core.tag_pose import Hint, TagPose, TagsRead
 from trainer.core.tag_seen import Box, TagSeen, Trunk, search_box, trunk_of
+from trainer.core.tag_tilt import (
+    LEVEL_SE_DEG,
+    TOLD_SE_DEG,
+    as_seen,
+    level_from_camera,
+    levelled,
+)
 
 #: Given a picture's (width, height): the lens, and words where it is not a calibrated one.
 LensOf = Callable[[tuple[int, int]], tuple[Lens, str]]
@@ -40,10 +48,20 @@ class _Job:
 class TagReader:
     """Reads the tags in one source's pictures. All calls come from the pose thread.
 
-    ``size_m`` is the measured side of the black square. ``synchronous``: nothing in a thread.
+    ``size_m`` is the measured side of the black square. ``tilt_deg`` is how far the camera looks
+    down; None: taken as level. ``synchronous``: nothing in a thread.
     """
 
-    def __init__(self, lens_of: LensOf, size_m: float, *, synchronous: bool = False) -> None:
+    def __init__(
+        self,
+        lens_of: LensOf,
+        size_m: float,
+        *,
+        tilt_deg: float | None = None,
+        synchronous: bool = False,
+    ) -> None:
+        self._level = None if tilt_deg is None else level_from_camera(tilt_deg)
+        self._tilt_se_deg = LEVEL_SE_DEG if tilt_deg is None else TOLD_SE_DEG
         self._lens_of, self._size_m = lens_of, size_m
         self._finder, self._watch, self._others = TagFinder(), CameraWatch(), OtherTags()
         self._solver: TagSolver | None = None
@@ -96,7 +114,7 @@ class TagReader:
             done = self._done
         if done is not None and done[0] == frame.t_s:
             return replace(pose, tags=done[1])
-        return replace(pose, tags=TagsRead(focal_px=self._focal_px, poses=()))
+        return replace(pose, tags=self._told(()))
 
     def notices(self) -> tuple[str, ...]:
         """Return plain words about lens, camera and what is seen."""
@@ -147,18 +165,28 @@ class TagReader:
         seen = self._finder.find(image, job.box_px, trunk=job.trunk, attitudes=thought)
         moved = self._watch.look(job.frame.t_s, image)
         others = self._others.look(job.frame.t_s, image, job.box_px, ours=bool(seen))
-        found = [_solved(self._solver, tag, job.hints) for tag in seen]
+        found = [_solved(self._solver, tag, job.hints, self._level) for tag in seen]
         words = (self._words, self._finder.notice(), others, moved)
         self._notices = tuple(text for text in words if text)
         self.said.update(dict.fromkeys(self._notices))
-        return TagsRead(
-            focal_px=self._focal_px, poses=tuple(pose for pose in found if pose is not None)
-        )
+        return self._told(tuple(pose for pose in found if pose is not None))
+
+    def _told(self, poses: tuple[TagPose, ...]) -> TagsRead:
+        return TagsRead(focal_px=self._focal_px, poses=poses, tilt_se_deg=self._tilt_se_deg)
 
 
-def _solved(solver: TagSolver, tag: TagSeen, hints: Hints) -> TagPose | None:
-    """Return the tag's pose; None too where its corners leave the equations without an answer."""
+def _solved(
+    solver: TagSolver, tag: TagSeen, hints: Hints, level: NDArray[np.float64] | None
+) -> TagPose | None:
+    """Return the tag's pose in level axes.
+
+    None too where its corners leave the equations without an answer.
+    """
+    known = hints.get(tag.number, ())
     try:
-        return solver.pose(tag, hints.get(tag.number, ()))
+        if level is None:
+            return solver.pose(tag, known)
+        pose = solver.pose(tag, tuple(as_seen(hint, level) for hint in known))
     except np.linalg.LinAlgError:
         return None
+    return None if pose is None else levelled(pose, level)

@@ -18,11 +18,16 @@ ANSWER_S = 10.0
 
 
 def run_on(
-    address: str, function: Callable[[_Item], Any], items: Iterable[_Item]
+    address: str,
+    function: Callable[[_Item], Any],
+    items: Iterable[_Item],
+    *,
+    called: Callable[[_Item], str] = str,
 ) -> Iterator[tuple[_Item, Any]]:
     """Yield (item, what ``function`` returned) as workers come to their ends.
 
-    In place of a result stands a TrainerError where a worker was lost over an item. Raises
+    In place of a result stands a TrainerError where the engine could not do an item, which is
+    ``called`` something in its words. Raises
     SettingsError when the package is not installed or no scheduler answers at ``address``.
     """
     try:
@@ -50,7 +55,15 @@ def run_on(
                 yield (
                     running[future],
                     TrainerError(
-                        f"a worker was lost over {running[future]} ({error}). A worker with this "
-                        "program, its pose model and the same folders was wanted. Look at its log."
+                        f"the engine did not measure {called(running[future])} "
+                        f"({_first_line(error)}). A scheduler and workers with this same program "
+                        "installed, its pose model and the same folders were wanted. Look at "
+                        "their logs."
                     ),
                 )
+
+
+def _first_line(error: BaseException) -> str:
+    """Return what an error says, without the page that some add to it."""
+    lines = [line.strip() for line in str(error).splitlines() if line.strip()]
+    return f"{type(error).__name__}: {lines[0]}" if lines else type(error).__name__

@@ -65,10 +65,11 @@ class TrunkReader:
         if grey is None or inside is None:
             return None
         one = prepared(grey, inside)
-        rows = [handed in (None, Handed.RIGHT), handed in (None, Handed.LEFT)]
-        both = np.stack([one, one[..., ::-1]])
-        self._network.setInput(both[rows])
+        shown = {Handed.RIGHT: one, Handed.LEFT: one[..., ::-1]}
+        asked = list(shown) if handed is None else [handed]
+        self._network.setInput(np.stack([shown[hand] for hand in asked]))
         said = np.full((2, SAID), np.nan)
+        rows = [0 if hand is Handed.RIGHT else 1 for hand in asked]
         said[rows] = self._network.forward().reshape(-1, SAID)
         return said
 

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from trainer.core import rotation as rot
 from trainer.core import tag_axes as ax
 from trainer.core.records import Handed
+from trainer.core.tag_middle import hip_middles
 from trainer.core.tag_mount import ALIKE, CLOTHES_DEG
 from trainer.core.tag_part import Fused, PartTags
 from trainer.core.tag_pose import Hint, TagPose
@@ -36,29 +37,44 @@ _TURN_DEG_S: Final = 250.0
 _FRESH_S: Final = 0.4
 #: Turned by so much since the setup, a trunk has hardly done anything but turn about its own axis:
 #: it leans and bends by another degree, and by this share of the turn. Chosen.
-_SOON_DEG: Final = (2.0, 18.0)
+_SOON_DEG: Final = (2.0, 40.0)
 _SOON_SE_DEG: Final = 1.0
 _SOON_SHARE: Final = 0.12
 #: How well other means tell so small a turn. Chosen.
 _SOON_TURN_SE_DEG: Final = 4.0
+#: The pelvis leans by this share of what the chest does at address. Chosen.
+_PELVIS_PITCH: Final = 0.6
 #: How well they tell a tag's attitude in the swing: so many degrees and this share of the turn,
 #: for the trunk also straightens. Chosen; only which of two attitudes a tag has is asked of it.
 _POINTS_DEG: Final = 8.0
 _POINTS_SHARE: Final = 0.25
+#: How well a card is put where it belongs, all axes together. Chosen.
+_WORN_DEG: Final = 30.0
+#: For so long after its last tag a part is thought to turn on as the body points do, and so unsure:
+#: by degrees, and by a share of what it has turned since. On rendered people's development clips.
+_BEYOND_S: Final = 2.0
+_BEYOND_SE_DEG: Final = 1.0
+_BEYOND_SHARE: Final = 0.25
+#: Turned by so much the axis a part turns about is known.
+_AXIS_DEG: Final = 8.0
 
 
 class TagBody:
     """One player's tags. Feed every picture's poses to ``see``; call ``zero`` at a setup."""
 
-    def __init__(self, *, handed: Handed, up: FloatArray | None = None) -> None:
+    def __init__(
+        self, *, handed: Handed, up: FloatArray | None = None, stature_cm: float | None = None
+    ) -> None:
         self._axes = ax.axes_of(handed, up)
         self._handed = handed
+        self._middles = {Part.PELVIS: hip_middles(self._axes, stature_cm)}
         self._parts = {part: PartTags(part) for part in Part}
         self._kept: deque[tuple[float, tuple[TagPose, ...]]] = deque()
         self._last: dict[int, tuple[float, TagPose]] = {}
         self._facing: dict[Part, FloatArray] = {}
         #: When, what the thorax has turned by, by other means, and how well, in degrees.
         self._by_points: tuple[float, FloatArray, float] | None = None
+        self._held: dict[Part, tuple[float, Fused, float]] = {}  # with the turn by other means
         self._size = SizeWatch()
         self._said: set[str] = set()
         self._pending: list[str] = []
@@ -70,6 +86,7 @@ class TagBody:
         *,
         distance_hint_m: float | None = None,
         turn_hint_deg: float | None = None,
+        hip_hint_deg: float | None = None,
         pitch_setup_deg: float | None = None,
     ) -> BodyTags:
         """Return what ``poses`` of the picture at ``t_s`` say.
@@ -78,8 +95,9 @@ class TagBody:
 
         ``distance_hint_m``: the player's distance as body size tells it, for noticing a tag
         printed in a wrong size. ``turn_hint_deg``: the thorax' turn by other means, for telling
-        which of two tags slipped. ``pitch_setup_deg``: where the chest pointed at the setup by
-        other means, + above the level; with the turn it puts right how its tag was read there.
+        which of two tags slipped; ``hip_hint_deg``: the pelvis'. ``pitch_setup_deg``: where the
+        chest pointed at the setup by other means, + above the level; with the turns it puts right
+        how tags were read there, and tells where a part is when its tags go out of sight.
         Raises ValueError when time does not go on.
         """
         if self._kept and t_s <= self._kept[-1][0]:
@@ -99,9 +117,16 @@ class TagBody:
         readings: dict[Part, PartReading | None] = {}
         for part, tags in self._parts.items():
             own = [pose for pose in known if BY_NUMBER[pose.number].part is part]
-            hint = turn_hint_deg if part is Part.THORAX else None
-            soon = None if pitch_setup_deg is None else self._soon(hint, pitch_setup_deg)
-            fused = tags.see(t_s, own, off_hint=self._off_hint(hint), soon=soon)
+            hint = {Part.THORAX: turn_hint_deg, Part.PELVIS: hip_hint_deg}.get(part)
+            pitch = pitch_setup_deg
+            if pitch is not None and part is Part.PELVIS:
+                pitch *= _PELVIS_PITCH
+            soon = None if pitch is None else self._soon(hint, pitch)
+            beyond = self._beyond(part, t_s, hint, pitch)
+            off = self._off_hint(hint if part is Part.THORAX else None)
+            fused = tags.see(t_s, own, off_hint=off, soon=soon, beyond=beyond)
+            if fused is not None and hint is not None:
+                self._held[part] = (t_s, fused, hint)
             self._pending.extend(tags.words())
             readings[part] = None if fused is None else self._reading(part, fused)
             self._pending.extend(placing_words(tags.mounts, self._axes, self._handed))
@@ -128,7 +153,9 @@ class TagBody:
         for part, tags in self._parts.items():
             own = [p for _, ps in times for p in ps if BY_NUMBER[p.number].part is part]
             self._facing.pop(part, None)
-            if tags.zero(own, alike=max(ALIKE / step, 1.0)):
+            self._held.pop(part, None)
+            middles = self._middles.get(part)
+            if tags.zero(own, alike=max(ALIKE / step, 1.0), middles=middles):
                 zeroed.append(part)
                 self._facing[part] = ax.facing_of(tags.front_normal(), self._axes)
         return tuple(zeroed)
@@ -157,7 +184,26 @@ class TagBody:
                     se_deg = off_deg + _TURN_DEG_S * (t_s - then_s)
                     hint = Hint(rotation=turned @ mount.rotation, se_deg=se_deg)
                     out.setdefault(number, []).append(hint)
+        for number, rotation in self._where_worn(t_s).items():
+            hint = Hint(rotation=rotation, se_deg=_WORN_DEG)
+            out.setdefault(number, []).append(hint)
         return {number: tuple(hints) for number, hints in out.items()}
+
+    def _where_worn(self, t_s: float) -> dict[int, FloatArray]:
+        """Return how tags not yet known lie now if they are worn where they belong, by number."""
+        out = {}
+        for part, tags in self._parts.items():
+            now = tags.lately(t_s, _FRESH_S)
+            if now is None and part is Part.THORAX and self._by_points is not None:
+                now = self._by_points[1]
+            if now is None:
+                continue
+            for number, role in BY_NUMBER.items():
+                mount = tags.mounts.get(number)
+                if role.part is part and (mount is None or not mount.known):
+                    round_deg = role.round_deg * (1.0 if self._handed is Handed.RIGHT else -1.0)
+                    out[number] = now @ rot.from_vector(np.array([0, -np.radians(round_deg), 0]))
+        return out
 
     def quality_deg(self) -> Mapping[int, float]:
         """Return by number how well each known tag holds still on its part, RMS in degrees."""
@@ -173,9 +219,9 @@ class TagBody:
         pitch = ax.pitch(facing, fused.rotation, fused.spread, axes)
         still = ax.pitch(facing, np.eye(3), fused.spread, axes)
         ours = np.stack([axes.away, axes.up, axes.near])
-        moves = [float(fused.moved_m @ axis) * 100 for axis in (axes.away, axes.up, axes.near)]
+        moves = [float(fused.middle_m @ axis) * 100 for axis in (axes.away, axes.up, axes.near)]
         errors = [
-            100 * float(np.sqrt(axis @ fused.place_spread @ axis))
+            100 * float(np.sqrt(axis @ fused.middle_spread @ axis))
             for axis in (axes.away, axes.up, axes.near)
         ]
         return PartReading(
@@ -203,7 +249,10 @@ class TagBody:
         rotation, along = self._turned(turn_deg, pitch_deg)
         across = np.radians(_SOON_SE_DEG + _SOON_SHARE * turn_deg)
         spread = np.eye(3) * across**2
-        spread += np.outer(along, along) * np.radians(_SOON_TURN_SE_DEG) ** 2
+        spread += (
+            np.outer(along, along)
+            * np.radians(np.hypot(_SOON_TURN_SE_DEG, _BEYOND_SHARE * turn_deg)) ** 2
+        )
         return rotation, spread
 
     def _turned(self, turn_deg: float, pitch_deg: float) -> tuple[FloatArray, FloatArray]:
@@ -219,6 +268,38 @@ class TagBody:
         if ax.turn(rotation, np.eye(3), self._axes).deg * turn_deg < 0:
             rotation = rotation.T
         return rotation, along
+
+    def _beyond(
+        self, part: Part, t_s: float, hint_deg: float | None, pitch_deg: float | None
+    ) -> tuple[FloatArray, FloatArray] | None:
+        """Return where a part is whose tags went out of sight, and its spread; None: unknown.
+
+        It goes on turning about the axis it has turned about, by what other means say.
+        """
+        held = self._held.get(part)
+        if held is None or hint_deg is None or t_s - held[0] > _BEYOND_S:
+            return None
+        _, fused, then_deg = held
+        on_deg = hint_deg - then_deg
+        way = rot.to_vector(fused.rotation)
+        if float(np.linalg.norm(way)) < np.radians(_AXIS_DEG):
+            if pitch_deg is None:
+                return None
+            lean = np.radians(pitch_deg)
+            way = self._axes.up * np.cos(lean) - self._axes.near * np.sin(lean)
+            way = way * np.sign(ax.turn(rot.from_vector(way * 0.1), np.eye(3), self._axes).deg)
+        way = way / float(np.linalg.norm(way))
+        # Seen from above a line turned about a leaning axis has turned by more or less.
+        start = ax.turn(fused.rotation, fused.spread, self._axes).deg
+        angle, rotation = on_deg, fused.rotation
+        for _ in range(3):
+            rotation = rot.from_vector(way * np.radians(angle)) @ fused.rotation
+            now = ax.turn(rotation, fused.spread, self._axes).deg
+            angle += start + on_deg - now
+        along = np.radians(_BEYOND_SE_DEG + _BEYOND_SHARE * abs(on_deg))
+        across = np.radians(_SOON_SE_DEG + _SOON_SHARE * abs(on_deg))
+        spread = fused.spread + np.eye(3) * across**2 + np.outer(way, way) * along**2
+        return rotation, spread
 
     def _off_hint(self, hint_deg: float | None) -> Callable[[FloatArray], float] | None:
         if hint_deg is None:

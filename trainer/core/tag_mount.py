@@ -21,13 +21,18 @@ FloatArray = NDArray[np.float64]
 
 #: Samples of neighbouring frames share their errors: so many count as one. Chosen by eye.
 ALIKE: Final = 5.0
-#: A sheet on clothes gives this much against the part under it, per frame. Chosen by eye.
-CLOTHES_DEG: Final = 1.0
+#: A sheet on clothes gives this much against the part under it: as it hangs, and more in a quarter
+#: turn of the part. Chosen.
+CLOTHES_DEG: Final = 0.4
+CLOTHES_TURNED_DEG: Final = 1.5
 #: The surest a learned tag can get.
 _FLOOR_DEG: Final = 0.3
-#: From so many samples, and this surety, a learned tag may tell of its part.
-_ENOUGH: Final = 5
-_SURE_DEG: Final = 4.0
+#: From so many samples, and this surety, a learned tag may tell of its part. Its error is told with
+#: what it tells, so an unsure one does no harm beside the body points.
+_ENOUGH: Final = 3
+_SURE_DEG: Final = 8.0
+#: The variance of a place that nothing is known of.
+_ANYWHERE_M2: Final = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -52,11 +57,19 @@ class Mount:
 def at_setup(poses: Sequence[TagPose], origin_m: FloatArray, *, alike: float = ALIKE) -> Mount:
     """Return the mount of a tag from its poses over the setup, at least one.
 
-    So many poses count as one: ``alike``.
+    So many poses count as one: ``alike``. Where the corners leave open which of the two attitudes
+    of a square it is, they do so in every picture alike: the mean between both is taken, and their
+    spread is not made less by many pictures.
     """
+    first = min(poses, key=lambda pose: float(np.trace(pose.spread[:3, :3])))
     mean, spread = rot.weighted_mean(
-        [pose.rotation for pose in poses], [pose.spread[:3, :3] * alike for pose in poses]
+        [_nearer(pose, first.rotation) for pose in poses],
+        [pose.spread[:3, :3] * alike for pose in poses],
     )
+    apart = rot.to_vector(mirrored(mean, first.place_m) @ mean.T)
+    other = float(np.mean([pose.ambiguous for pose in poses])) / 2
+    mean = rot.from_vector(other * apart) @ mean
+    spread = spread + other * (1.0 - other) * np.outer(apart, apart)
     places = np.array([pose.place_m for pose in poses])
     variances = np.array([float(np.trace(pose.spread[3:, 3:])) / 3 for pose in poses])
     place, variance = _mean_place(places, variances, alike)
@@ -71,66 +84,66 @@ def at_setup(poses: Sequence[TagPose], origin_m: FloatArray, *, alike: float = A
     )
 
 
-def learned(
-    before: Mount | None,
-    pose: TagPose,
-    part_rotation: FloatArray,
-    part_spread: FloatArray,
-    origin_m: FloatArray,
-) -> Mount:
-    """Return the mount after one more frame in which the part's own attitude is known.
+def mirrored(rotation: FloatArray, place_m: FloatArray) -> FloatArray:
+    """Return the other attitude (3, 3) that a small square's picture allows.
 
-    ``part_rotation`` (3, 3) and ``part_spread`` (3, 3) are the part's from its other tags,
-    ``origin_m`` (3,) where its origin is now.
+    It is the mirror image in depth along the line of sight to ``place_m`` (3,): exact without
+    perspective (D. Oberkampf, D. F. DeMenthon, L. S. Davis, Comput Vis Image Underst 63, 1996).
     """
-    sample = part_rotation.T @ pose.rotation
-    clothes = np.eye(3) * np.radians(CLOTHES_DEG) ** 2
-    spread = (part_spread + pose.spread[:3, :3] + clothes) * ALIKE
-    spread = part_rotation.T @ spread @ part_rotation
-    place = part_rotation.T @ (pose.place_m - origin_m)
-    variance = float(np.trace(pose.spread[3:, 3:])) / 3 * ALIKE + 1e-6
-    if before is None:
-        return Mount(
-            rotation=sample,
-            place_m=place,
-            spread=spread,
-            place_var_m2=variance,
-            samples=1,
-            scatter_deg=0.0,
-            at_setup=False,
-        )
-    off = rot.to_vector(sample @ before.rotation.T)
-    gain = before.spread @ np.linalg.inv(before.spread + spread)
-    count = before.samples + 1
-    scatter = before.scatter_deg**2 + (
-        float(np.degrees(np.linalg.norm(off))) ** 2 - before.scatter_deg**2
-    ) / min(count, 100)
-    share = before.place_var_m2 / (before.place_var_m2 + variance)
-    now = before.spread - gain @ before.spread
+    sight = place_m / float(np.linalg.norm(place_m))
+    flip = np.eye(3) - 2.0 * np.outer(sight, sight)
+    other: FloatArray = flip @ rotation @ np.diag([1.0, 1.0, -1.0])
+    return other
+
+
+def _nearer(pose: TagPose, to: FloatArray) -> FloatArray:
+    """Return a pose's rotation, or where that is open its other one, whichever is nearer ``to``."""
+    if not pose.ambiguous:
+        return pose.rotation
+    other = mirrored(pose.rotation, pose.place_m)
+    near = rot.angle_deg(to, pose.rotation) <= rot.angle_deg(to, other)
+    return pose.rotation if near else other
+
+
+def gives_deg(part_rotation: FloatArray) -> float:
+    """Return by how much a tag gives on its part, about any axis, after a rotation (3, 3)."""
+    turned_deg = float(np.degrees(np.linalg.norm(rot.to_vector(part_rotation))))
+    return float(np.hypot(CLOTHES_DEG, CLOTHES_TURNED_DEG * turned_deg / 90.0))
+
+
+def begun(rotation: FloatArray, place_m: FloatArray, spread: FloatArray) -> Mount:
+    """Return the mount of a tag not seen at the setup, before its first sample counts."""
     return Mount(
-        rotation=rot.from_vector(gain @ off) @ before.rotation,
-        place_m=before.place_m + share * (place - before.place_m),
-        spread=(now + now.T) / 2 + np.eye(3) * (np.radians(_FLOOR_DEG) ** 2 / 100),
-        place_var_m2=before.place_var_m2 * (1 - share),
-        samples=count,
-        scatter_deg=float(np.sqrt(scatter)),
+        rotation=rotation,
+        place_m=place_m,
+        spread=spread,
+        place_var_m2=_ANYWHERE_M2,
+        samples=0,
+        scatter_deg=0.0,
         at_setup=False,
     )
 
 
-def settled(mount: Mount, pose: TagPose, rotation: FloatArray, spread: FloatArray) -> Mount:
-    """Return a setup's mount after a picture soon after it, in which the part has hardly moved.
+def learned(before: Mount, pose: TagPose, part_rotation: FloatArray, origin_m: FloatArray) -> Mount:
+    """Return the mount after one more picture in which the part's own attitude is known.
 
-    ``rotation`` (3, 3) is what the part is thought to have turned by since, ``spread`` (3, 3) its
-    covariance. A tag square to the camera hardly tells which way it leans; turned a little it does.
+    How it is turned and how sure that is comes of ``tag_ties``; here its place and its scatter.
+    ``part_rotation`` (3, 3) is the part's, ``origin_m`` (3,) where its origin is now.
     """
-    noise = spread + pose.spread[:3, :3] + np.eye(3) * np.radians(CLOTHES_DEG) ** 2
-    noise = rotation.T @ noise @ rotation * ALIKE
-    off = rot.to_vector(rotation.T @ pose.rotation @ mount.rotation.T)
-    gain = mount.spread @ np.linalg.inv(mount.spread + noise)
-    now = mount.spread - gain @ mount.spread
+    off_deg = rot.angle_deg(before.rotation, part_rotation.T @ pose.rotation)
+    count = before.samples + 1
+    scatter = before.scatter_deg**2 + (off_deg**2 - before.scatter_deg**2) / min(count, 100)
+    if count == 1:
+        scatter = 0.0
+    place = part_rotation.T @ (pose.place_m - origin_m)
+    variance = float(np.trace(pose.spread[3:, 3:])) / 3 * ALIKE + 1e-6
+    share = before.place_var_m2 / (before.place_var_m2 + variance)
     return replace(
-        mount, rotation=rot.from_vector(gain @ off) @ mount.rotation, spread=(now + now.T) / 2
+        before,
+        place_m=before.place_m + share * (place - before.place_m),
+        place_var_m2=before.place_var_m2 * (1 - share),
+        samples=count,
+        scatter_deg=float(np.sqrt(scatter)),
     )
 
 
@@ -143,7 +156,7 @@ def moved_to(mount: Mount, rotation: FloatArray, shift_m: FloatArray) -> Mount:
     return Mount(
         rotation=rotation @ mount.rotation,
         place_m=rotation @ mount.place_m + shift_m,
-        spread=rotation @ mount.spread @ rotation.T,
+        spread=mount.spread,
         place_var_m2=mount.place_var_m2,
         samples=mount.samples,
         scatter_deg=mount.scatter_deg,

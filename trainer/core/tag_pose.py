@@ -74,6 +74,7 @@ class TagsRead:
 
     focal_px: float  #: of the lens they were read through, the mean of both ways
     poses: tuple[TagPose, ...]  #: by number; () when none was seen, or the looking came too late
+    tilt_se_deg: float = 3.0  #: how well it is known how far the camera looks down
 
 
 def square(size_m: float) -> FloatArray:

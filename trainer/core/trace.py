@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from trainer.core.landmarks import LANDMARK_COUNT
 from trainer.core.records import Outline, Pose, Step
 from trainer.core.tag_pose import TagPose, TagsRead
+from trainer.core.tag_tilt import LEVEL_SE_DEG
 
 FloatArray = NDArray[np.float64]
 
@@ -76,6 +77,7 @@ def _short(tags: TagsRead) -> TagsRead:
 
     return TagsRead(
         focal_px=float(f"{tags.focal_px:.8g}"),
+        tilt_se_deg=tags.tilt_se_deg,
         poses=tuple(
             replace(
                 pose,
@@ -109,6 +111,7 @@ def reading_line(t_s: float, pose: Pose | None, step: Step, action: str | None) 
         if pose.tags is not None:
             line["tags"] = {
                 "focal_px": pose.tags.focal_px,
+                "tilt_se_deg": pose.tags.tilt_se_deg,
                 "poses": [_tag_values(tag) for tag in pose.tags.poses],
             }
         if pose.trunk_deg is not None:
@@ -230,7 +233,9 @@ def _tags(values: dict[str, Any] | None) -> TagsRead | None:
     if values is None:
         return None
     return TagsRead(
-        focal_px=float(values["focal_px"]), poses=tuple(_tag(one) for one in values["poses"])
+        focal_px=float(values["focal_px"]),
+        poses=tuple(_tag(one) for one in values["poses"]),
+        tilt_se_deg=float(values.get("tilt_se_deg", LEVEL_SE_DEG)),  # older ones do not tell it
     )
 
 

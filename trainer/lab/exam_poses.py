@@ -16,8 +16,9 @@ from trainer.core.records import Pose as BodyPoints
 from trainer.core.trunk_network import Network
 
 #: Grows when more of a pose is kept, so that older files are made anew. 2: the outline too; 3: what
-#: the trunk's picture said; 4: how the picture moved round the hands.
-LAYOUT: Final = 4
+#: the trunk's picture said; 4: how the picture moved round the hands; 5: read with the mirrored
+#: picture tried where a front is taken for a back.
+LAYOUT: Final = 5
 
 
 @dataclass(frozen=True, slots=True)

@@ -53,8 +53,8 @@ class Tagged:
 def measured(video: Path, model: Path, out_dir: Path) -> dict[str, Any]:
     """Measure a clip with the program's own path and return what it wrote.
 
-    The program is told what a careful user tells it: side, stature, the tags' true size and the
-    camera's angle of view.
+    The program is told what a careful user tells it: side, stature, the tags' true size, the
+    camera's angle of view, and its tilt to a whole degree, as a telephone's level tells it.
     """
     from trainer.measure import ClipJob, measure_clip
     from trainer.settings import TagSettings
@@ -70,6 +70,7 @@ def measured(video: Path, model: Path, out_dir: Path) -> dict[str, Any]:
             worn=True,
             size_mm=10.0 * worn["size_cm"] * worn["print_scale"],
             field_of_view_deg=told["camera"]["hfov_deg"],
+            tilt_deg=float(round(told["camera"]["pitch_deg"])),
         ),
     )
     measure_clip(job)

@@ -11,8 +11,9 @@ drawn as those of [the accuracy report](accuracy.md) are, and the program has me
 This page is written by a command; only its explanations were typed in.
 
 The clips went through `trainer measure --tags`, told the player's side and stature, the tags'
-true size and the camera's angle of view. Before the one that counts each player made one slow
-backswing, as the instructions ask. In brackets stands what was aimed at; bold is missed.
+true size, the camera's angle of view and, to a whole degree, how far it looks down. Before the one
+that counts each player made one slow backswing, as the instructions ask. In brackets stands what
+was aimed at; bold is missed.
 """
 
 READ: Final = """

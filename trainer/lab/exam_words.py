@@ -30,7 +30,7 @@ arc cosine of the shoulders' width now over their width at setup. *World points*
 the shoulder line in the pose model's own three-dimensional points. *No regression* is the
 equation of [measures](measures.md) on the points, as world points are for the turn. *No picture*
 is the regression without the trunk's picture alone, *no outline* another on the body points only;
-that is the program's own way on a machine too slow for more.
+that is what is read where a pose model gives no silhouette.
 """
 
 MODEL = """
