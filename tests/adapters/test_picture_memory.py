@@ -60,6 +60,7 @@ def test_a_picture_of_another_size_is_not_lent_in_its_place(memory):
 
 def test_a_part_of_a_lent_picture_is_not_taken_for_the_whole(memory):
     assert image_of(memory.lend(48, 64)[:24]) is None
+    assert image_of(memory.lend(48, 64)[:, ::-1]) is None  # nor one seen in a mirror
     assert image_of(drawn()) is None
 
 
@@ -67,6 +68,20 @@ def test_no_picture_is_lent_where_the_library_leaves_gaps_between_rows(memory, t
     # 1366 is a common width of laptop screens; its rows are no multiple of 16 bytes.
     assert not to_image(drawn(8, 1366)).is_contiguous()
     assert memory.lend(8, 1366) is None
+
+
+def test_nothing_is_lent_where_the_library_would_not_see_what_is_written():
+    class Copying:
+        def __init__(self, picture):
+            self.height, self.width = picture.shape[:2]
+            self.numpy_view = picture.copy
+
+        def is_contiguous(self):
+            return True
+
+    memory = PictureMemory()
+    memory.open(Copying)
+    assert memory.lend(48, 64) is None
 
 
 def test_nothing_is_lent_before_the_library_is_there():

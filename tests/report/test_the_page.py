@@ -20,6 +20,7 @@ from trainer.report.html import el, text_of
 from trainer.report.measured import ASKED, GAP, HEAD, HIPS, TURN
 from trainer.report.page import page_of
 from trainer.report.wording import Count, count_of
+from trainer.store.records import Kind
 
 
 def test_averages_spreads_and_counts_are_those_of_the_record(store):
@@ -276,6 +277,15 @@ def test_best_by_the_coachs_word_says_so(store):
     other = session(2, player="Bo")
     save(store, rep(1, other), rep(2, other, turn=60.0))
     assert "Best: rep 1: shoulder turn 85° ±6" in words(page(store, "Bo"))
+
+
+def test_it_is_told_how_many_sessions_were_live_and_how_many_from_clips(store):
+    for number, kind in enumerate((Kind.LIVE, Kind.CLIP, Kind.CLIP), start=1):
+        save(store, rep(1, session(number, day=dt.date(2026, 5, number), kind=kind)))
+    told = [words(page(store, wanted=wanted)) for wanted in ("1", "3", "1..3")]
+    assert "(standard); 1 live session." in told[0]
+    assert "(standard); 1 clip." in told[1]
+    assert "(standard); 1 live session and 2 clips." in told[2]
 
 
 def test_the_coachs_notes_come_before_the_charts(store):

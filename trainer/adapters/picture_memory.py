@@ -17,6 +17,7 @@ Picture = NDArray[np.uint8]
 
 #: So many pictures that nobody holds any more are kept to be written again.
 _KEPT: Final = 4
+_PROBE: Final = 16
 
 
 class PictureMemory:
@@ -32,8 +33,15 @@ class PictureMemory:
         self._free: list[Any] = []
 
     def open(self, to_image: Callable[[Picture], Any]) -> None:
-        """Lend from now on; ``to_image`` makes the library's picture of an array."""
-        self._to_image = to_image
+        """Lend from now on; ``to_image`` makes the library's picture of an array.
+
+        Nothing is lent where what is written into such a picture is not what the library then
+        reads: it says of its pictures that they do not change, so another version might copy.
+        """
+        probe = to_image(np.zeros((_PROBE, _PROBE, 3), dtype=np.uint8))
+        np.asarray(_Lent(probe, []))[:] = 1
+        if (probe.numpy_view() == 1).all():
+            self._to_image = to_image
 
     def lend(self, height: int, width: int) -> Picture | None:
         """Return a picture (H, W, 3) to be written, whatever it shows now; None for none.
@@ -56,9 +64,8 @@ class PictureMemory:
 def image_of(picture: Picture) -> Any:  # noqa: ANN401 -- the library's picture
     """Return the library's picture that a lent one lies in; None for any other array."""
     lent = picture.base
-    if isinstance(lent, _Lent) and picture.shape == lent.shape:
-        return lent.image
-    return None
+    whole = isinstance(lent, _Lent) and (picture.shape, picture.strides) == lent.lies
+    return lent.image if whole else None
 
 
 class _Lent:
@@ -68,7 +75,7 @@ class _Lent:
         self.image = image
         self._free = free
         pixels = image.numpy_view()
-        self.shape: tuple[int, ...] = pixels.shape
+        self.lies = pixels.shape, pixels.strides
         #: numpy's array interface, version 3: where the pixels lie, and that they may be written
         self.__array_interface__ = {
             "version": 3,

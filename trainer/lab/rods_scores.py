@@ -26,6 +26,7 @@ Floats = NDArray[np.float64]
 #: picture, is not the rod.
 OFF_CM: Final = 2.0
 OFF_DEG: Final = 1.0
+SEARCH_EVERY: Final = 2  #: pictures: three searches a scene, as in as many seconds
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,8 +66,10 @@ def told_of(path: Path) -> Told | None:
                 return None
             body.append(view.yaw_deg)
             scale = view.stature_px / STATURE_CM
-            rod, _ = find_rod(image, pose.image_px, scale)
-            seen = RodSeen(t_s=shot / 10, rod=rod)
+            seen = None
+            if shot % SEARCH_EVERY == 0:
+                rod, _ = find_rod(image, pose.image_px, scale)
+                seen = RodSeen(t_s=shot / 10, rod=rod)
             look = Look(t_s=shot / 10, pose=pose, image_rgb=None, fps=30.0, rod=seen)
             state = step(state, look, asked)
         views = [view for _, _, view in state.seen if view is not None]

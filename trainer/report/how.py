@@ -5,6 +5,7 @@ from __future__ import annotations
 import xml.etree.ElementTree as ET
 from typing import Final
 
+from trainer.core.counted import counted
 from trainer.report.chosen import Material
 from trainer.report.html import bullets, section
 from trainer.store.records import Kind
@@ -34,12 +35,14 @@ def how_taken(material: Material) -> ET.Element:
     statures = sorted({kept.stature_cm for kept in reps if kept.stature_cm is not None})
     scales = {kept.scale_from_stature for kept in reps}
     clips = sum(one.kind is Kind.CLIP for one in sessions)
+    live = len(sessions) - clips
+    taken = [counted(live, "live session")] if live else []
+    taken += [counted(clips, "clip")] if clips else []
     player = [f"{hand}-hander" for hand in hands] + [f"{cm:g} cm" for cm in statures]
     lines = [
         f"Taken by one camera, face-on ({', '.join(dict.fromkeys(s.source for s in sessions))}), "
         "from body points found by the pose model "
-        f"({', '.join(dict.fromkeys(s.model for s in sessions))}); sessions: "
-        f"{len(sessions) - clips} live, {clips} from clips.",
+        f"({', '.join(dict.fromkeys(s.model for s in sessions))}); {' and '.join(taken)}.",
         f"Player: {', '.join(player) or 'hand and stature not known'}.",
         *_ALWAYS,
     ]
