@@ -189,7 +189,7 @@ def test_a_chest_tag_that_a_dark_sleeve_touches_is_found_within_a_second():
     assert off_px(seen[-1][0], sheet) < 0.3
 
 
-def side_card(lead, seed=0):
+def side_card(lead, seed=0, roll_deg=0.0):
     """Return (picture, sheet): a card on the side, a black sleeve over half its lower white.
 
     ``lead`` is -1 with the card in the picture's left half, else 1. The trunk leans by 28 degrees.
@@ -197,7 +197,7 @@ def side_card(lead, seed=0):
     sheet = chest(
         number=1,
         size_m=0.12,
-        rotation=turned(0, 28, 0) @ turned(-58 * lead, 0, 0),
+        rotation=turned(0, 28, 0) @ turned(-58 * lead, 0, roll_deg),
         place_m=(0.16 * lead, 0.05, 2.8),
     )
     shown = picture([sheet], seed=seed)
@@ -218,6 +218,17 @@ def test_a_side_tag_seen_at_an_angle_whose_outline_is_lost_is_found_within_a_sec
     finder = TagFinder()
     seen = [finder.find(one, BOX, trunk=trunk) for one in shown]
     assert [tag.number for tag in seen[-1]] == [1]
+    assert off_px(seen[-1][0], sheet) < 0.5
+
+
+def test_a_tag_worn_askew_is_found_by_how_it_is_known_to_be_turned():
+    _, sheet = side_card(1, roll_deg=75.0)
+    trunk = trunk_at(np.array([640.0, 375.0]), tag_px=40.0)
+    shown = [side_card(1, seed, roll_deg=75.0)[0] for seed in range(30)]
+    untold, told = TagFinder(), TagFinder()
+    assert not any(untold.find(one, BOX, trunk=trunk) for one in shown)
+    thought = {1: turned(4, -5, 3) @ sheet.rotation}
+    seen = [told.find(one, BOX, trunk=trunk, attitudes=thought) for one in shown[:10]]
     assert off_px(seen[-1][0], sheet) < 0.5
 
 

@@ -4,12 +4,14 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from golfer import Script, View, poses
+from golfer import Script, View, poses, rep_script
 
 from trainer.core.geometry import middle
 from trainer.core.landmarks import Landmark as L
+from trainer.core.measures import LOST_HAND_SE
 from trainer.core.rules import Rules
 from trainer.core.setup import StillWindow, _flickers, push, reference_from
+from trainer.engine import Engine
 
 VIEW, RULES = View(), Rules()
 
@@ -98,3 +100,26 @@ def test_hands_that_creep_below_the_noise_are_not_still_for_it(speed_px_s):
     still = found_with(with_wrists(pairs, LEFT=creep, RIGHT=creep), flickering=False)
     flickering = found_with(with_wrists(pairs, LEFT=creep, RIGHT=creep))
     assert (flickering is None) is (still is None)
+
+
+def told_live(pairs):
+    """Return the rep of these pictures as the mirror tells it, by the estimator that ships."""
+    engine = Engine(Rules())
+    steps = [engine.feed(t_s, pose)[1] for t_s, pose in pairs]
+    (rep,) = [step.rep for step in steps if step.rep is not None]
+    return rep
+
+
+def test_a_rep_in_which_a_hand_is_lost_is_told_with_larger_errors():
+    script, (takeaway_s, _, _) = rep_script(back_s=2.0, hold_s=0.3, down_s=0.6, still_s=1.5)
+    pairs = poses(script, View())
+    lost = []
+    for t_s, pose in pairs:
+        points = pose.image_px.copy()
+        if takeaway_s + 0.3 < t_s < takeaway_s + 0.8:
+            points[L.LEFT_WRIST :: 2][:4] += [140.0, -140.0]
+        lost.append((t_s, replace(pose, image_px=points)))
+    plain, told = told_live(pairs), told_live(lost)
+    for name in ("shoulder_turn_se_deg", "head_lateral_se_cm"):
+        ratio = getattr(told.at_top, name) / getattr(plain.at_top, name)
+        assert ratio == pytest.approx(LOST_HAND_SE, rel=0.15)

@@ -56,6 +56,7 @@ def test_a_setup_whose_attitude_is_sure_is_the_mean():
 
 
 def test_a_card_gives_more_the_further_its_part_has_turned():
-    degrees = [gives_deg(turned(turn, 0, 0)) for turn in (0, 30, 60, 90)]
+    degrees = [gives_deg(0, turned(turn, 0, 0)) for turn in (0, 30, 60, 90)]
     assert degrees == sorted(degrees)
     assert degrees[0] > 0.0
+    assert gives_deg(10, turned(40, 0, 0)) > gives_deg(11, turned(40, 0, 0))

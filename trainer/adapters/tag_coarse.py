@@ -30,6 +30,7 @@ Image = NDArray[np.uint8]
 #: rendered pictures, laid where they are, had 0.85 to 0.95 up to 70 degrees.
 _WORTH: Final = 0.55
 _LEAST: Final = 0.7
+_DULL: Final = 110  #: a grey level
 #: Nothing is laid over narrower than this share of its length.
 _NARROW: Final = 0.3
 #: Polishing: so much wider, taller, askew and rolled is tried, so often, and how far to each side.
@@ -56,6 +57,8 @@ class _Worn:
     round_deg: tuple[float, ...]
     lean_deg: tuple[float, ...]
     roll_deg: tuple[float, ...]
+    #: Round, lean and roll tried besides: a card under heavy ribs looks down more than the trunk.
+    steep_deg: tuple[tuple[float, float, float], ...] = ()
 
     @property
     def one_side(self) -> bool:
@@ -64,11 +67,10 @@ class _Worn:
 
     def ways(self) -> list[tuple[int, float, float, float]]:
         """Return (side, round, lean, roll) of every look, in an order that leaps about."""
+        lies = [*itertools.product(self.round_deg, self.lean_deg, self.roll_deg), *self.steep_deg]
         every = [
             (side, turned, lean, roll)
-            for side, turned, lean, roll in itertools.product(
-                (1, -1), self.round_deg, self.lean_deg, self.roll_deg
-            )
+            for side, (turned, lean, roll) in itertools.product((1, -1), lies)
             if side > 0 or self.one_side or turned > 0
         ]
         step = next(
@@ -91,6 +93,7 @@ _WORN: Final = {
         round_deg=(20.0, 37.0, 50.0, 60.0, 68.0),
         lean_deg=(10.0, 25.0, 40.0),
         roll_deg=(-9.0, 6.0),
+        steep_deg=((8.0, 58.0, -10.0), (8.0, 58.0, 5.0), (28.0, 58.0, -18.0), (28.0, 58.0, -3.0)),
     ),
     10: _Worn(
         beside=(-1.6, 1.6),
@@ -113,22 +116,34 @@ SOUGHT: Final = tuple(_WORN)
 
 
 def coarse(
-    grey: Image, corner: FloatArray, trunk: Trunk, number: int, look: int, side_px: float | None
+    grey: Image,
+    corner: FloatArray,
+    trunk: Trunk,
+    number: int,
+    look: int,
+    side_px: float | None,
+    attitude: FloatArray | None = None,
 ) -> FloatArray | None:
     """Return the corners (4, 2) that a tag may have in the whole picture, or None: one look for it.
 
     ``grey`` is the part of the picture from ``corner`` (2,) on. ``look`` counts the looks for
     this ``number``; each tries another angle. ``side_px`` is how large other tags are now, seen
-    squarely; None: none is seen.
+    squarely; None: none is seen. ``attitude`` (3, 3) is how the tag is thought to be turned, from
+    its axes to the camera's: every second look tries that.
     """
     ways, worn = _WAYS[number], _WORN[number]
     size = 1.0
     if side_px is None:
         side_px = trunk.tag_px
         size = _SIZES[look // len(ways) % len(_SIZES)]
-    side, turned, lean, roll = ways[look % len(ways)]
-    shape = _shape(side * turned, lean, side * roll) * side_px * size
-    ends = sorted(side * end for end in worn.beside)
+    if attitude is not None and look % 2 == 0:
+        shape = attitude[:2, :2] * side_px * size
+        reach = max(worn.beside)
+        ends = [-reach, reach]
+    else:
+        side, turned, lean, roll = ways[(look if attitude is None else look // 2) % len(ways)]
+        shape = _shape(side * turned, lean, side * roll) * side_px * size
+        ends = sorted(side * end for end in worn.beside)
     origin = trunk.shoulders_px - corner
     low = origin + np.array([ends[0], worn.below[0]]) * side_px
     high = origin + np.array([ends[1], worn.below[1]]) * side_px
@@ -140,6 +155,11 @@ def coarse(
         return None
     found: FloatArray = middle + _CORNERS @ shape.T / 2 + corner
     return found
+
+
+def paint(grey: Image, corners: FloatArray) -> None:
+    """Paint over in place what is no tag, or is read already: it likes to look like another."""
+    opencv().fillConvexPoly(grey, np.round(corners).astype(np.int32), _DULL)
 
 
 def _polished(

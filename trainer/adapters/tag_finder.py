@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trainer.adapters.tag_align import Aligned, align, align_on, family, opencv, sides
-from trainer.adapters.tag_coarse import SOUGHT, coarse, side_px
+from trainer.adapters.tag_coarse import SOUGHT, coarse, paint, side_px
 from trainer.core.tag_roles import BY_NUMBER
 from trainer.core.tag_seen import Box, TagSeen, Trunk
 
@@ -46,8 +46,8 @@ _CELL_PX: Final = 8
 _LEAST_ROUND_PX: Final = 40.0
 #: Room round the last corners when nobody says where the body is, in sides of the tag.
 _ROOM: Final = 1.0
-#: Looks a picture for tags not seen, by their insides; and how many have not found a tag that is
-#: likely not worn, or covered: for such there is one every second picture.
+#: Looks a picture for tags not seen, by their insides; and how many in vain, since a tag was last
+#: lost, make one likely not worn, or covered: for such there is one every second picture.
 _SEEK: Final = 4
 _PATIENCE: Final = 180
 #: From this share of fitting samples on a tag is looked for as a whole one.
@@ -72,6 +72,7 @@ class TagFinder:
         self._frame = 0
         self._looks = 0
         self._sought: dict[int, int] = {}  # by number, looks so far
+        self._vain: dict[int, int] = {}  # by number, those since the last tag was lost
         self._turn = 0  # whose the next look is
         self._notice = ""
 
@@ -82,6 +83,7 @@ class TagFinder:
         *,
         trunk: Trunk | None = None,
         expected_px: Mapping[int, FloatArray] | None = None,
+        attitudes: Mapping[int, FloatArray] | None = None,
     ) -> tuple[TagSeen, ...]:
         """Return the player's tags in ``image``, (H, W) grey or (H, W, 3) RGB, by number.
 
@@ -90,6 +92,7 @@ class TagFinder:
         tags of one number the one nearest to its middle, or the box', is the player's, and tags
         whose outline is lost are sought where they are worn. ``expected_px`` are corners
         (4, 2) of tags not now followed, where the body's other tags say that they must be.
+        ``attitudes`` (3, 3), from a tag's axes to the camera's, is how tags may be turned now.
         """
         self._notice = ""
         room = self._room(box_px, image.shape[:2])
@@ -107,13 +110,15 @@ class TagFinder:
         for number, start in starts.items():
             self._keep(seen, number, self._followed(grey, number, start, corner))
         lost = not followed <= set(seen)
+        if lost:
+            self._vain.clear()  # something moves: what was not there may come in now
         # Where a trunk is known the two ways of looking take turns: together they would be long.
         every = SEARCH_EVERY if seen or trunk is None else 2
         if box_px is not None and (lost or self._frame % every == 0):
             middle = _middle(box_px) if trunk is None else trunk.middle_px
             self._search(grey, corner, box_px, middle, seen)
         elif trunk is not None:
-            self._seek(grey, corner, trunk, seen)
+            self._seek(grey, corner, trunk, seen, attitudes or {})
         self._frame += 1
         self._follow(seen)
         return tuple(
@@ -129,6 +134,7 @@ class TagFinder:
         """Forget every tag followed: a new player, or another camera."""
         self._tracks.clear()
         self._sought.clear()
+        self._vain.clear()
         self._frame = self._looks = self._turn = 0
         self._notice = ""
 
@@ -178,17 +184,27 @@ class TagFinder:
             self._keep(seen, number, _aligned(grey, number, places[0], corner))
 
     def _seek(
-        self, grey: NDArray[np.uint8], corner: FloatArray, trunk: Trunk, seen: dict[int, _Track]
+        self,
+        grey: NDArray[np.uint8],
+        corner: FloatArray,
+        trunk: Trunk,
+        seen: dict[int, _Track],
+        attitudes: Mapping[int, FloatArray],
     ) -> None:
         """Look for the tags not seen where they are worn, by their insides, in turn."""
         for number in seen:
-            self._sought.pop(number, None)
+            self._vain.pop(number, None)
         missing = [n for n in SOUGHT if n in self._numbers and n not in seen]
         if not missing:
             return
         side = side_px([tag.corners_px for tag in seen.values()])
-        eager = [n for n in missing if self._sought.get(n, 0) < _PATIENCE]
+        eager = [n for n in missing if self._vain.get(n, 0) < _PATIENCE]
         turns, count = (eager, _SEEK) if eager else (missing, 1 - self._frame % 2)
+        if not count:
+            return
+        bare = grey.copy()
+        for tag in seen.values():
+            paint(bare, tag.corners_px - corner)
         for _ in range(count):
             number = turns[self._turn % len(turns)]
             self._turn += 1
@@ -196,9 +212,11 @@ class TagFinder:
                 continue
             look = self._sought.get(number, 0)
             self._sought[number] = look + 1
-            start = coarse(grey, corner, trunk, number, look, side)
+            self._vain[number] = self._vain.get(number, 0) + 1
+            start = coarse(bare, corner, trunk, number, look, side, attitudes.get(number))
             if start is not None:
                 self._keep(seen, number, _aligned(grey, number, start, corner))
+                paint(bare, start - corner)  # right or wrong, the next look is for elsewhere
 
     def _followed(
         self, grey: NDArray[np.uint8], number: int, start: FloatArray, corner: FloatArray

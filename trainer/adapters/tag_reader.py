@@ -157,7 +157,12 @@ class TagReader:
             self._solver, self._solved = TagSolver(lens, self._size_m), size
             self._focal_px = float(np.sqrt(lens.focal_px[0] * lens.focal_px[1]))
             self._finder.reset()
-        seen = self._finder.find(image, job.box_px, trunk=job.trunk)
+        thought = {
+            number: min(hints, key=lambda hint: hint.se_deg).rotation
+            for number, hints in job.hints.items()
+            if hints
+        }
+        seen = self._finder.find(image, job.box_px, trunk=job.trunk, attitudes=thought)
         moved = self._watch.look(job.frame.t_s, image)
         others = self._others.look(job.frame.t_s, image, job.box_px, ours=bool(seen))
         found = [_solved(self._solver, tag, job.hints, self._level) for tag in seen]

@@ -81,3 +81,15 @@ def hold(
 def drop(state: PhaseState) -> PhaseState:
     """Forget the evidence being held."""
     return replace(state, held="") if state.held else state
+
+
+def hand_lost(before: bool, phase: Phase, now: Reading, lost_at_setup: bool) -> bool:
+    """Tell whether the pose model cannot find one hand in this setup or takeaway.
+
+    ``before`` is what was told last; kept to the end of the rep. What is lost later says nothing:
+    at the top one hand is hidden in every rep.
+    """
+    if phase not in (Phase.SETUP, Phase.TAKEAWAY):
+        return before and phase in REFERENCED
+    strayed = now.hands is not None and now.hands_apart_cm is None
+    return strayed or lost_at_setup or (before and phase is Phase.TAKEAWAY)

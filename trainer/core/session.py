@@ -26,11 +26,12 @@ from trainer.core.measures import (
     hand_arc_deg,
     hand_level,
     hand_place_cm,
+    less_sure,
     measure,
     moved_cm,
 )
 from trainer.core.own_errors import with_own_errors
-from trainer.core.phase_state import REFERENCED, PhaseState, Reading
+from trainer.core.phase_state import REFERENCED, PhaseState, Reading, hand_lost
 from trainer.core.records import Cue, Measures, Phase, PhaseChange, Pose, Rep, Source, Step
 from trainer.core.rod_check import corrected
 from trainer.core.rules import Rules
@@ -80,6 +81,7 @@ class SessionState:
     reps: int = 0
     notices: tuple[str, ...] = ()
     tags: TagState = field(default_factory=TagState)
+    hand_lost: bool = False  #: the pose model cannot find one of the hands in this rep
 
 
 def step(
@@ -104,6 +106,8 @@ def step(
     state, found = _look_for_setup(state, t_s, pose, rules)
     before = state.phases
     reading = _reading(state, t_s, pose, found, rules.phases.hands_apart_cm)
+    lost_then = state.reference is not None and state.reference.lost is not None
+    state = replace(state, hand_lost=hand_lost(state.hand_lost, before.phase, reading, lost_then))
     phases, changes = phase_rules.step(state.phases, reading, rules.phases)
     state = _follow_changes(state, phases, found)
     state = _make_ready(state, fitted)
@@ -111,6 +115,8 @@ def step(
     if state.reference is not None:
         expected_px = expected_hand_px(state.phases.path, t_s, state.reference)
     now = measure(smooth, t_s, state.reference, state.ready, expected_px, rules.ball_line_cm)
+    if state.hand_lost:
+        now = less_sure(now)
     now = corrected(now, rules.rod_read_deg)
     everybodys = now.shoulder_turn_se_deg
     now = with_own_errors(now, smooth, state.reference, rules.own_errors)

@@ -38,12 +38,14 @@ _ON_S: Final = 0.25
 #: squared over 0.61 D (T. Flash, N. Hogan, J Neurosci 5, 1985).
 _PACE_OVER_DEG: Final = 50.0
 _PACE_DEG_S2: Final = 15.0
-#: So many pictures' guesses of a part by other means count as one: they err alike. Chosen.
-_GUESS_ALIKE: Final = 12.0
+#: Guesses of a part by other means err alike while it hardly turns: within a step of so many
+#: degrees each picture's says less than the one before, and the steps' do so a little. Chosen.
+_GUESS_STEP_DEG: Final = 8.0
+_GUESS_ALIKE: Final = 1.5
 #: A part's rotation from several tags is sought in so many rounds, or until it is still.
 
 _ROUNDS: Final = 4
-_STILL_RAD: Final = 1e-6
+_STILL_RAD: Final = 1e-4
 _ORDER: Final = {role.number: place for place, role in enumerate(ROLES)}
 
 
@@ -70,6 +72,7 @@ class PartTags:
         self._middles: Mapping[int, Middle] = {}
         self._origin_m: FloatArray | None = None  # of the part's middle at the setup
         self._guessed = 0
+        self._step = -1
         self._off_s: dict[int, float] = {}
         self._forgotten: set[int] = set()
         self._words: list[str] = []
@@ -164,9 +167,13 @@ class PartTags:
             self._lately.popleft()
         if soon is not None:
             sure = [pose for pose in fit if not pose.ambiguous]
+            step = int(rot.angle_deg(np.eye(3), soon[0]) // _GUESS_STEP_DEG)
+            if step != self._step:
+                self._step, self._guessed = step, 0
             if sure:
                 self._guessed += 1
-            self._learn(sure, soon[0], soon[1] * max(self._guessed, 1) ** 2, fused.moved_m)
+            alike = _GUESS_ALIKE * max(self._guessed, 1)
+            self._learn(sure, soon[0], soon[1] * alike, fused.moved_m)
         else:
             fit = [p for p in fit if p.number in telling or not p.ambiguous]
             self._learn(fit, fused.rotation, None, fused.moved_m)
@@ -201,8 +208,8 @@ class PartTags:
         """Return what one tag says of the part's turn beyond ``around``, as ``Ties.told`` asks."""
         mount = self._mounts[pose.number]
         value = rot.to_vector(around.T @ pose.rotation @ mount.rotation.T)
-        noise = around.T @ pose.spread[:3, :3] @ around
-        return pose.number, value, (noise + np.eye(3) * np.radians(gives_deg(around)) ** 2) * alike
+        gives = np.eye(3) * np.radians(gives_deg(pose.number, around)) ** 2
+        return pose.number, value, (around.T @ pose.spread[:3, :3] @ around + gives) * alike
 
     def _fused(self, poses: Sequence[TagPose]) -> Fused | None:
         if not poses or self._origin_m is None:
