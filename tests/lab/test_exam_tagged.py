@@ -10,6 +10,7 @@ from trainer.lab.exam_tagged_page import (
     ROWS,
     beside_table,
     cards_table,
+    each_table,
     goals_table,
     page,
     right_share,
@@ -132,6 +133,14 @@ def test_a_kind_nobody_was_rendered_of_has_dashes_and_no_blame(tmp_path):
     assert "**–**" not in text
 
 
+def test_each_player_has_a_line_of_their_own(tmp_path):
+    near, far = (read_clip(*a_clip(tmp_path, off_deg=off)) for off in (0.5, 9.0))
+    lines = each_table([near, far]).splitlines()[2:]
+    assert lines[0].startswith("| slow-1 | 0.5° | −8.0° | 1.0° |")
+    assert lines[1].startswith("| slow-1 | 9.0° | −8.0° | 1.0° |")
+    assert lines[0].endswith("| 53 % | 0 % |")
+
+
 def test_the_page_has_every_part(tmp_path):
     clips = [read_clip(*a_clip(tmp_path, kind=kind)) for kind in exam_tagged.KINDS]
     seen = [
@@ -139,8 +148,9 @@ def test_the_page_has_every_part(tmp_path):
         Sight(number=0, oblique_deg=12, found=False, turn_off_deg=np.nan, pitch_off_deg=np.nan),
     ]
     text = page(clips, seen, command="THE COMMAND", facts="THE FACTS")
-    for part in (goals_table(clips), beside_table(clips), cards_table(clips), single_table(seen)):
-        assert part in text
+    for part in (goals_table, beside_table, each_table, cards_table):
+        assert part(clips) in text
+    assert single_table(seen) in text
     assert "THE COMMAND" in text
     assert "THE FACTS" in text
     assert "| chest, 0–20° | 2 | 50 % | 50 % | 2.0° | 0.5° |" in text

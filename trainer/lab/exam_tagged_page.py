@@ -117,6 +117,7 @@ def page(clips: Sequence[Tagged], seen: Sequence[Sight], *, command: str, facts:
     parts = [
         *(words.INTRO, goals_table(clips)),
         *(words.READ, beside_table(clips), _reps(clips)),
+        *(words.EACH, each_table(clips)),
         *(words.CARDS, cards_table(clips)),
         *(words.SINGLE, single_table(seen)),
         words.LIMITS,
@@ -181,6 +182,28 @@ def _reps(clips: Sequence[Tagged]) -> str:
         f"“Reached?” was asked of {', '.join(f'{t:g}' for t in TARGETS)}° in every picture: right "
         f"in {of_all(right, count)}."
     )
+
+
+def each_table(clips: Sequence[Tagged]) -> str:
+    """Return each player's mean errors: a mean over people hides whether all or few are off."""
+    rows = []
+    for one in clips:
+        card = one.cards_off_deg.get("0", math.nan)
+        true, said = one.opened
+        rows.append(
+            [
+                one.name,
+                sized(stats(pooled([one], THORAX)).mae, "°"),
+                number(card, sign=True) + ("" if math.isnan(card) else "°"),
+                sized(abs(said - true), "°"),
+                sized(stats(pooled([one], HIPS)).mae, "°"),
+                sized(stats(pooled([one], DRIFT)).mae, " cm", 2),
+                *(f"{100 * one.by_tag[part].mean():.0f} %" for part in ("thorax", "pelvis")),
+            ]
+        )
+    head = ["player", "chest turn", "chest card itself", "extension at the top", "pelvis turn",
+            "hip drift", "chest by tags", "pelvis by tags"]  # fmt: skip
+    return table(head, rows)
 
 
 def cards_table(clips: Sequence[Tagged]) -> str:

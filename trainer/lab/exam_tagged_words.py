@@ -23,6 +23,13 @@ All kinds together, pictures from takeaway to top. "Without tags" is what the bo
 say of the same pictures; the chest's own turn is theirs only with tags.
 """
 
+EACH: Final = """
+## Player by player
+
+Mean errors from takeaway to top; how much further than the ribs the chest card itself had turned at
+the top; and the share of pictures that rest on a tag.
+"""
+
 CARDS: Final = """
 ## What the cards themselves do
 
