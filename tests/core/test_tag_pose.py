@@ -100,5 +100,18 @@ def test_what_was_known_before_decides_where_the_corners_cannot(true_deg):
     assert not pose.ambiguous
 
 
+def test_corners_that_tell_clearly_put_right_what_was_taken_for_its_mirror_image():
+    """The tag's last pose and its part's rest on the same mistake, and are both far off."""
+    attitudes = two_attitudes(misfit_other=30)
+    wrong = Hint(rotation=turned(-40), se_deg=4.0), Hint(rotation=turned(-41), se_deg=6.0)
+    pose = chosen(0, attitudes, size_m=SIZE_M, noise=NOISE, hints=wrong)
+    assert pose.rotation == pytest.approx(turned(8))
+    near = Hint(rotation=turned(-8), se_deg=4.0), Hint(rotation=turned(-8), se_deg=6.0)
+    attitudes = two_attitudes(misfit_other=20)
+    assert chosen(0, attitudes, size_m=SIZE_M, noise=NOISE, hints=near).rotation == pytest.approx(
+        turned(8)
+    )
+
+
 def test_no_attitude_is_no_pose():
     assert chosen(0, (), size_m=SIZE_M, noise=NOISE) is None

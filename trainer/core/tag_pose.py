@@ -24,6 +24,10 @@ FloatArray = NDArray[np.float64]
 
 #: Below this likelihood of the chosen attitude it is called ambiguous.
 SURE: Final = 0.95
+#: From so many errors on a hint counts no more against an attitude. Two hints often rest on one and
+#: the same earlier picture: once that was taken for its mirror image, corners that tell it clearly
+#: must be able to put it right.
+HINT_ERRORS: Final = 3.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -184,4 +188,5 @@ def chosen(
 
 def _strain(attitude: Attitude, hint: Hint) -> float:
     """Return the squared angle from the hint over its error; far off all hints count alike."""
-    return min((rot.angle_deg(hint.rotation, attitude.rotation) / hint.se_deg) ** 2, 50.0)
+    errors = rot.angle_deg(hint.rotation, attitude.rotation) / hint.se_deg
+    return min(errors, HINT_ERRORS) ** 2
