@@ -62,9 +62,9 @@ LIMITS: Final = """
 - People who wear the cards elsewhere. Side cards sit here well to the front of the shirt's seam,
   looking about 50° aside: straight on the side, they come into view only when the lead arm has
   long covered the chest's.
-- One fault was mended with the help of this set: of a player of it (slow-770001) the side's card was
-  read as its mirror image, and two hints that rested on that outweighed the corners. Before it was
-  mended the chest's turn was off by 2.6, 1.2 and 4.8°, the pelvis by 2.9° in slow reps. Eleven
-  players of an earlier set (750000 on), read before and after, are read alike: 2.6° slow, 3.0° and
-  1.6° at full speed.
+- A set that nobody looked at: one fault was mended with the help of this one. Of a player of it
+  (slow-770001) the side's card was read as its mirror image, and two hints that rested on that
+  outweighed the corners. Before it was mended the chest's turn was off by 2.6, 1.2 and 4.8°, the
+  pelvis by 2.9° in slow reps. Eleven players of an earlier set (750000 on), read before and after,
+  are read alike: 2.6° slow, 3.0° and 1.6° at full speed.
 """
