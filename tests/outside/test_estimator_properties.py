@@ -23,6 +23,8 @@ FROM_SETUP = [name for name in est.OUTLINE_OUTPUTS if name not in STANDING]
 #: The most that an output may change, in degrees or cm, for a pixel (and a pixel of depth and
 #: 3.3 mm in the world) of random shaking of all 33 points. Measured on 2000 poses: at most 5.4.
 MOST = 8.0
+#: What single precision may add: the kernels' weights cancel, and a reading keeps two decimals.
+NARROW = 0.01
 
 bodies = st.builds(
     Body,
@@ -161,7 +163,7 @@ def test_points_moved_a_little_move_the_reading_a_little(body, seed, outline):
         then = est.estimate(ready, shaken(start, seed + 1, size_px))
         changes.append(furthest(first, then))
     # A hundredth of the step allows a hundredth of the change, so there is no jump anywhere.
-    assert changes[0] <= MOST * 1e-3
+    assert changes[0] <= MOST * 1e-3 + NARROW
     assert changes[1] <= MOST * 1e-1
 
 

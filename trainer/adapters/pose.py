@@ -110,12 +110,12 @@ class MediapipePose:
                 "nobody was wanted. Start again; if it stays so, try another model with --model."
             ) from error
         if pose is None:
-            know.look_again(frame.t_s, None, believed=False)
+            know.look_again(frame.t_s, None, None)
             know.note_nobody(frame.t_s)
             return None
         self._hush.lift()
         self.doubt = know.doubt_about(pose, self._rules)
-        know.look_again(frame.t_s, pose, believed=self.doubt in (None, _OTHER))
+        know.look_again(frame.t_s, pose, self.doubt)
         return pose if self.doubt is None else None
 
     def hold(self, locked: bool) -> None:
@@ -233,10 +233,12 @@ class _Known:
         others_about = self.following.crowd_t_s is not None
         return _OTHER if self.following.astray and others_about else None
 
-    def look_again(self, t_s: float, pose: Pose | None, *, believed: bool) -> None:
+    def look_again(self, t_s: float, pose: Pose | None, doubt: str | None) -> None:
         """Find out whether the player is better seen in the mirrored picture."""
-        if pose is None and self.following.home is None:
-            return  # an empty room
+        is_cut_off = doubt is not None and doubt.endswith(plausible.OUTSIDE)
+        if (pose is None or is_cut_off) and self.following.home is None:
+            return  # an empty room, or half a person: no other picture shows more
+        believed = pose is not None and doubt in (None, _OTHER)
         if self.locked:
             self.swung_s = t_s
         # In a finish the chest looks past the target, and the back at the camera.

@@ -64,6 +64,8 @@ class Trust:
     doubt_centre_px: tuple[float, float] = (0.0, 0.0)
 
 
+#: What a doubt about a body that is cut off by the picture's edge ends in.
+OUTSIDE: Final = "outside the picture"
 #: A joint of these outside the picture is a guess, and every measure hangs on one of them.
 _NEEDED: Final = (
     Landmark.LEFT_SHOULDER,
@@ -156,7 +158,7 @@ def _absurd(
     for name in _NEEDED:
         x, y = points[name]
         if not (left < x < right and top < y < bottom):
-            return f"{name.name.lower().replace('_', ' ')} outside the picture"
+            return f"{name.name.lower().replace('_', ' ')} {OUTSIDE}"
     shoulders, hips = _middle(points, "shoulder"), _middle(points, "hip")
     if hips[1] <= shoulders[1]:
         return "hips above shoulders"
