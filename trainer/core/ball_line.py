@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trainer.core import geometry as geo
+from trainer.core import middles
 from trainer.core.records import Outline, Pose
 from trainer.core.setup import Reference
 
@@ -87,13 +88,10 @@ def back_edge_px(outline: Outline, pose: Pose, reference: Reference) -> float | 
     rows, x = outline.row_px[band], ends[band]
     # An end that is not there (NaN) is made by nothing.
     is_back = (x == x) & ~_made_by_arm(x, rows, pose, reference, toward)
-    told = sorted((toward * x[is_back]).tolist())
+    told = np.sort(toward * x[is_back])
     if len(told) < 2 or 3 * len(told) < len(rows):
         return None
-    # The quantile, straight between the two nearest; numpy's own takes as long as all the rest.
-    below, share = divmod(EDGE_SHARE * (len(told) - 1), 1.0)
-    here, beyond = told[int(below)], told[min(int(below) + 1, len(told) - 1)]
-    return float(toward * (here + share * (beyond - here)))
+    return float(toward * middles.share(told, EDGE_SHARE))
 
 
 def back_gap_cm(pose: Pose, reference: Reference, ball_line_cm: float | None) -> float | None:

@@ -30,11 +30,17 @@ def _swapped_rows() -> NDArray[np.int64]:
 _SWAPPED: Final = _swapped_rows()
 
 
+def sides_swapped(values: FloatArray) -> FloatArray:
+    """Return (33, ...) values of the points with those of left and right exchanged."""
+    result: FloatArray = values[_SWAPPED]
+    return result
+
+
 def canonical(points: FloatArray, handed: Handed, middle_x: float = 0.0) -> FloatArray:
     """Return points (33, D) as a right-hander's: x mirrored about ``middle_x``, sides swapped."""
     if handed is Handed.RIGHT:
         return points
-    mirrored: FloatArray = points[_SWAPPED].copy()
+    mirrored = sides_swapped(points)
     mirrored[:, 0] = 2 * middle_x - mirrored[:, 0]
     return mirrored
 
@@ -54,7 +60,7 @@ def moving_numbers(
     hips = geo.middle(image_px, "hip")
     flat = canonical((image_px - hips) / torso_px, handed)
     # Depth is no sideways axis: of a left-hander only the sides are swapped.
-    depth = (depth_px if handed is Handed.RIGHT else depth_px[_SWAPPED]) / torso_px
+    depth = (depth_px if handed is Handed.RIGHT else sides_swapped(depth_px)) / torso_px
     world = canonical(world_m, handed)
     return np.concatenate([flat.ravel(), depth, world.ravel()])
 

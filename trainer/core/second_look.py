@@ -14,7 +14,7 @@ from typing import Final
 
 import numpy as np
 
-from trainer.core.body_numbers import canonical
+from trainer.core.body_numbers import canonical, sides_swapped
 from trainer.core.landmarks import Landmark
 from trainer.core.records import Handed, Pose
 from trainer.core.setup import front_px
@@ -124,12 +124,10 @@ def faces_camera(pose: Pose) -> bool:
 
 def mirrored_back(pose: Pose) -> Pose:
     """Return the pose read from a mirrored picture as of the picture itself."""
-    depth = canonical(pose.depth_px[:, None], Handed.LEFT)[:, 0]
-    visibility = canonical(pose.visibility[:, None], Handed.LEFT)[:, 0]
     return replace(
         pose,
         image_px=canonical(pose.image_px, Handed.LEFT, pose.size_wh[0] / 2),
-        depth_px=-depth,
+        depth_px=sides_swapped(pose.depth_px),
         world_m=canonical(pose.world_m, Handed.LEFT),
-        visibility=-visibility,
+        visibility=sides_swapped(pose.visibility),
     )

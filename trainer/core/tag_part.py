@@ -43,7 +43,6 @@ _PACE_DEG_S2: Final = 15.0
 _GUESS_STEP_DEG: Final = 8.0
 _GUESS_ALIKE: Final = 1.5
 #: A part's rotation from several tags is sought in so many rounds, or until it is still.
-
 _ROUNDS: Final = 4
 _STILL_RAD: Final = 1e-4
 _ORDER: Final = {role.number: place for place, role in enumerate(ROLES)}
